@@ -110,6 +110,8 @@ class Formula:
             raise ValueError(f"{self.result.name} does not contain {name!r}; it has {', '.join(self.names)}")
         roots = [r for r in sympy.solve(sympy.Eq(self.result, self.expression), wanted, check=False)
                  if r.is_real is not False and not (wanted.low >= 0 and r.is_negative)]
+        if len(roots) > 1 and wanted.low >= 0:  # such as +b and -b, where b may be zero
+            roots = [r for r in roots if not r.is_nonpositive]
         if len(roots) != 1:
             raise ValueError(f"{self.result.name} has {len(roots)} admissible roots for {name!r}, not one")
         rest = [self.result] + [s for s in self.symbols if s is not wanted]
