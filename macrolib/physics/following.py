@@ -1,0 +1,69 @@
+"""Led by hand: the carriage follows a set-point within its speed and acceleration limits."""
+
+import math
+
+import numpy as np
+
+from macrolib.formula import Formula, Symbol
+from macrolib.physics import symbols as s
+
+__all__ = ["follow", "follow_step", "stopping_distance"]
+
+stopping_distance = Formula(
+    Symbol("stopping_distance", "m", "coast after release, and lag behind a steady set-point", "D_c", least=0),
+    s.speed**2 / (2 * s.acceleration) + s.speed * s.delay, (s.speed, s.acceleration, s.delay),
+    "constant braking; the following law keeps the carriage this far behind, so that it can always stop",
+    "speed below the limit; delay is the reaction time, or the time constant of a smoothed set-point")
+
+
+def follow_step(position, speed, set_point, set_speed, step, max_speed, max_acceleration):
+    """(position, speed) one `step` (s) later, led to where the set-point (m) is then; arrays broadcast.
+
+    The speed asked for is sign(e) sqrt(2 a |e|) at the distance e that is left at the end of the step, so a
+    set-point at rest is never overshot, whatever the step: from there braking at a (m/s^2) still ends on it.
+    set_speed (m/s) is the speed of the set-point that is fed forward, 0 without. Source: derived; constant braking.
+    """
+    feed = np.clip(set_speed, -max_speed, max_speed)
+    ahead = set_point - feed * step - position
+    side = np.where(ahead == 0, np.sign(speed - feed), np.sign(ahead))
+    ahead, own = np.abs(ahead), side * (speed - feed)  # from here on the set-point lies in front and at rest
+    change = max_acceleration * step
+    can_stop = own * np.abs(own) <= 2 * max_acceleration * ahead
+    # w^2 = 2 a (ahead - (own + w) step / 2): the fastest speed from which braking still ends on the set-point
+    room = (change / 2)**2 + 2 * max_acceleration * ahead - change * own
+    asked = np.sqrt(np.maximum(room, 0)) - change / 2
+    lands, halts = can_stop & (asked <= 0) & (own >= 0), ~can_stop & (own <= change)
+    new = np.where(can_stop, np.minimum(asked, own + change), own - change)
+    new = np.clip(side * new + feed, -max_speed, max_speed)
+    moved = (speed + new) / 2 * step
+    halting = side * own**2 / (2 * max_acceleration) + feed * step  # passes the set-point, brakes, rests
+    moved = np.where(lands, side * ahead + feed * step, np.where(halts, halting, moved))
+    return position + moved, np.where(lands | halts, feed, new)
+
+
+def follow(times, set_points, max_speed, max_acceleration, feed_forward=False):
+    """Positions (m) of the carriage at `times` (s, rising), led by set_points (m) given at the same times.
+
+    set_points has shape (..., times); limits (m/s, m/s^2, above 0) broadcast over the leading axes. Starts at rest
+    on the first set-point; between two samples the set-point moves steadily. The speed is sign(e) sqrt(2 a |e|)
+    within max_speed, and changes by at most max_acceleration: a steady hand is followed `stopping_distance` behind,
+    and a set-point that comes to rest is never overshot. feed_forward=True adds the set-point's own speed: no steady
+    lag, but a hand that stops at once is overshot. Samples far apart are refined to a tenth of the ramp's time.
+    """
+    times, points = np.asarray(times, float), np.asarray(set_points, float)
+    limits = [np.asarray(x, float) for x in (max_speed, max_acceleration)]
+    if times.ndim != 1 or points.shape[-1:] != times.shape or not times.size or not (np.diff(times) > 0).all():
+        raise ValueError("times must rise, and set_points must have one value for each of them on the last axis")
+    if not all(np.isfinite(x).all() for x in (times, points, *limits)) or not all((x > 0).all() for x in limits):
+        raise ValueError("times and set_points must be finite, max_speed and max_acceleration finite and above 0")
+    position = np.broadcast_to(points[..., 0], np.broadcast_shapes(points.shape[:-1], *(x.shape for x in limits)))
+    speed, positions = np.zeros_like(position), [position]
+    finest = np.min(limits[0] / limits[1]) / 10
+    for k, gap in enumerate(np.diff(times)):
+        parts = min(math.ceil(gap / finest), 100)
+        start, rise = points[..., k], (points[..., k + 1] - points[..., k]) / parts
+        for part in range(1, parts + 1):
+            feed = rise * parts / gap if feed_forward else 0.0
+            position, speed = follow_step(position, speed, start + part * rise, feed, gap / parts, *limits)
+        positions.append(position)
+    return np.stack(positions, axis=-1)
