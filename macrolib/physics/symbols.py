@@ -174,7 +174,7 @@ mass_height = Symbol("mass_height", "m", "height of the centre of mass above the
 foot_distance = Symbol("foot_distance", "m", "centre of mass to the lower feet, along the base", "b_1", above=0)
 delay = Symbol("delay", "s", "reaction time, or time constant of smoothing", r"t_d", least=0)
 load_power = Symbol("load_power", "W", "sum of what motor, camera, light and electronics take", r"P_\ell", least=0)
-converter_efficiency = Symbol("converter_efficiency", "1", "power out of the supply's converter over power in", r"\eta_c",
+converter_efficiency = Symbol("converter_efficiency", "1", "power out of the converter over power in", r"\eta_c",
                               above=0, most=1)
 supply_power = Symbol("supply_power", "W", "power drawn from battery or mains adapter", "P", above=0)
 energy = Symbol("energy", "W s", "energy", "W", least=0)
@@ -184,6 +184,6 @@ cold_share = Symbol("cold_share", "1", "energy at this temperature over that in 
 cells = Symbol("cells", "1", "battery cells in series", "n_c", above=0)
 cell_voltage = Symbol("cell_voltage", "V", "voltage of a cell without load", "U_c", above=0)
 current = Symbol("current", "A", "current drawn from the battery", "I", least=0)
-internal_resistance = Symbol("internal_resistance", "ohm", "resistance inside the battery and its leads", "R_i", least=0)
-thermal_resistance = Symbol("thermal_resistance", "K/W", "warming of a part for each watt of loss", r"R_\vartheta", least=0)
+internal_resistance = Symbol("internal_resistance", "ohm", "resistance of battery and leads", "R_i", least=0)
+thermal_resistance = Symbol("thermal_resistance", "K/W", "warming of a part for one watt", r"R_\vartheta", least=0)
 loss = Symbol("loss", "W", "power turned into heat", "P_v", least=0)

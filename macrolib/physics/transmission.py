@@ -167,7 +167,8 @@ drive_torque = Formula(Symbol("drive_torque", "N m", "torque at the motor for a 
                        s.force * s.travel_per_turn / (2 * pi * s.efficiency),
                        (s.force, s.travel_per_turn, s.efficiency), "work of one turn over the efficiency")
 turning_torque = Formula(Symbol("turning_torque", "N m", "torque for what turns, without the load", "T_J"),
-                         2 * pi * s.inertia * s.momentary_acceleration / s.travel_per_turn + s.direction * s.drag_torque,
+                         2 * pi * s.inertia * s.momentary_acceleration / s.travel_per_turn
+                         + s.direction * s.drag_torque,
                          (s.inertia, s.momentary_acceleration, s.travel_per_turn, s.direction, s.drag_torque),
                          "Newton's second law for rotation")
 back_torque = Formula(Symbol("back_torque", "N m", "torque at the motor shaft from a force along the motion", "T_b"),
