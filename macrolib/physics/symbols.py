@@ -101,7 +101,6 @@ reference_temperature = Symbol("reference_temperature", "K", "temperature of a g
 doubling_drop = Symbol("doubling_drop", "K", "cooling that doubles the drag of the grease", r"\Delta_2", above=0)
 rotor_teeth = Symbol("rotor_teeth", "1", "rotor teeth: 50 for steps of 1.8 deg", "p_r", above=0)
 holding_torque = Symbol("holding_torque", "N m", "holding torque, both phases on at rated current", "T_h", above=0)
-microsteps = Symbol("microsteps", "1", "pulses for one full step", "N_m", least=1)
 load_torque = Symbol("load_torque", "N m", "torque of the load at the motor, with its sign", "T_L")
 rated_current = Symbol("rated_current", "A", "rated current of a phase", "I_r", above=0)
 peak_current = Symbol("peak_current", "A", "amplitude of the sine of current set at the driver", r"\hat I", above=0)
