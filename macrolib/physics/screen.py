@@ -1,18 +1,17 @@
 """Motion on screen: frames and shutter, image speed and blur, crossing time, axial moves, flicker.
 
 Sideways moves shift the picture; axial moves (a push-in) change its depth and scale. Shutter angles are
-in radians (180 degrees is pi), frame rates in frames per second: 23.976 is 24000/1001.
+in radians (180 degrees is pi), frame rates in frames per second: 23.976 is 24000/1001. What motion leaves of the
+contrast, and how the scale of a plane changes with the distance, is in `optics`.
 """
 
-import numpy as np
-from sympy import Abs, Rational, exp, floor, pi, sinc
+from sympy import Abs, Rational, floor, pi, sinc
 
 from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 
 __all__ = ["CROSSING_FRAMES", "axial_shift", "breathing", "crossing_speed", "crossing_time", "exposure_time", "flicker",
-           "flicker_beat", "frame_blur", "image_acceleration", "image_speed", "jitter_mtf", "radial_blur",
-           "ramp_acceleration", "scale_change", "skew", "smear_mtf", "vibration_mtf"]
+           "flicker_beat", "frame_blur", "image_acceleration", "image_speed", "radial_blur", "ramp_acceleration", "skew"]
 
 CROSSING_FRAMES = 168
 """Frames for one picture width: a starting value, no limit. It is the 7 s that camera makers advise for a pan at 24
@@ -58,14 +57,10 @@ radial_blur = Formula(
     s.image_radius * s.speed * s.exposure_time / s.pupil_distance,
     (s.image_radius, s.speed, s.exposure_time, s.pupil_distance),
     "derived: size in the picture goes with 1/distance to the entrance pupil", "travel short against the distance")
-scale_change = Formula(
-    Symbol("scale_change", "1", "scale of a plane after an axial move towards it, over the first", "m_2/m_1", above=0),
-    s.pupil_distance / (s.pupil_distance - s.distance), (s.distance, s.pupil_distance),
-    "derived: size in the picture goes with 1/distance to the entrance pupil", "travel below the distance")
 breathing = Formula(
-    Symbol("breathing", "1", "change of magnification when lens and sensor move apart", r"\Delta m", least=0),
-    s.distance / s.focal_length, (s.distance, s.focal_length), "Newton's lens equation: m = (v - f)/f",
-    "focus by extension, fixed focal length; focus by rail keeps the magnification")
+    Symbol("breathing", "1", "change of the magnification when lens and sensor move apart", r"\Delta m"),
+    (s.sensor_shift - s.lens_shift) / s.focal_length, (s.sensor_shift, s.lens_shift, s.focal_length),
+    "Newton's lens equation: m = (image distance - f) / f", "fixed focal length; focus by rail changes nothing")
 
 # --- lamps that flicker
 flicker = Formula(Symbol("flicker", "1", "swing of the frames' brightness about their mean", "F", least=0),
@@ -75,26 +70,3 @@ flicker = Formula(Symbol("flicker", "1", "swing of the frames' brightness about 
 flicker_beat = Formula(Symbol("flicker_beat", "Hz", "frequency at which flicker is seen in the video", "f_b", least=0),
                        Abs(s.lamp_frequency - s.frame_rate * floor(s.lamp_frequency / s.frame_rate + Rational(1, 2))),
                        (s.lamp_frequency, s.frame_rate), "sampling theorem (aliasing)", "0: every frame gets the same")
-
-# --- what motion leaves of the contrast
-smear_mtf = Formula(Symbol("smear_mtf", "1", "contrast that a steady motion keeps", "M_b", least=0, most=1),
-                    Abs(sinc(pi * s.blur_length * s.spatial_frequency)), (s.blur_length, s.spatial_frequency),
-                    "Fourier transform of a streak", "detail along the motion")
-jitter_mtf = Formula(Symbol("jitter_mtf", "1", "contrast that a random motion keeps", "M_j", least=0, most=1),
-                     exp(-2 * (pi * s.jitter * s.spatial_frequency)**2), (s.jitter, s.spatial_frequency),
-                     "Fourier transform of a normal distribution (Johnson 1993, Applied Optics 32, 6503)",
-                     "many independent displacements during the exposure")
-
-
-def vibration_mtf(amplitude, spatial_frequency):
-    """Contrast that a sine vibration keeps, |J0(2 pi amplitude nu)|: amplitude zero to peak at the sensor.
-
-    Metres and 1/m (or px and 1/px), both broadcast. Holds for whole numbers of periods and from about three
-    periods on; below that the phase decides and the contrast can be lower or higher. Good to 1e-14 up to 100
-    for the argument. Source: Wulich and Kopeika 1987, Optical Engineering 26, 529.
-    """
-    argument = 2 * np.pi * np.asarray(amplitude, float) * np.asarray(spatial_frequency, float)
-    if not (np.isfinite(argument) & (np.abs(argument) <= 100)).all():
-        raise ValueError("2 pi amplitude x spatial_frequency must be finite and at most 100; nothing is left there")
-    phase = np.pi * (np.arange(128) + 0.5) / 128  # the mean over a period is J0; the midpoint rule is exact here
-    return np.abs(np.cos(argument[..., None] * np.sin(phase)).mean(axis=-1))[()]

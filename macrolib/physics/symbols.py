@@ -37,7 +37,7 @@ waves = Symbol("waves", "1", "defocus at the edge of the pupil, in wavelengths",
 kept = Symbol("kept", "1", "share of the transfer in focus that is kept", "k", above=0, below=1)
 spatial_frequency = Symbol("spatial_frequency", "1/m", "cycles of the pattern for a metre of sensor", r"\nu", least=0)
 smear_length = Symbol("smear_length", "m", "length at the sensor that one pixel, or a steady motion, covers", "b", least=0)
-amplitude = Symbol("amplitude", "m", "amplitude of a sine motion at the sensor, zero to peak", "A", least=0)
+amplitude = Symbol("amplitude", "m", "amplitude of a sine motion, zero to peak", "A", least=0)
 cycles = Symbol("cycles", "1", "periods of the motion within the exposure", "n_c", least=0)
 jitter = Symbol("jitter", "m", "root mean square of a random motion at the sensor", r"\sigma", least=0)
 swing = Symbol("swing", "rad", "phase amplitude of the blurred pattern", "a", least=0, most=1e3)
@@ -126,7 +126,6 @@ damping_ratio = Symbol("damping_ratio", "1", "damping over critical damping", r"
 start_amplitude = Symbol("start_amplitude", "m", "amplitude at the start, zero to peak", "A_0", least=0)
 tolerance = Symbol("tolerance", "m", "amplitude that may remain, zero to peak", r"A_t", above=0)
 frequency_ratio = Symbol("frequency_ratio", "1", "frequency of the shaking over the natural frequency", "r", least=0)
-amplitude = Symbol("amplitude", "m", "amplitude of a vibration, zero to peak", "A", least=0)
 vibration_frequency = Symbol("vibration_frequency", "Hz", "frequency of a vibration", "f", above=0)
 bandwidth = Symbol("bandwidth", "Hz", "width of a resonance between its half-power points", r"\Delta f", least=0)
 edge = Symbol("edge", "1", "1 for the upper edge of a resonance, -1 for the lower", r"\sigma_h", least=-1, most=1)
@@ -157,9 +156,6 @@ modulation = Symbol("modulation", "1", "swing of the lamp's brightness about its
 lamp_frequency = Symbol("lamp_frequency", "Hz", "light pulses per second, twice that of the mains", "f_l", above=0)
 image_radius = Symbol("image_radius", "px", "distance from the picture's centre", "r", least=0)
 pupil_distance = Symbol("pupil_distance", "m", "subject to entrance pupil", "d_E", above=0)
-blur_length = Symbol("blur_length", "m", "length of the streak of a point at the sensor", "b", least=0)
-jitter = Symbol("jitter", "m", "random motion at the sensor, standard deviation", r"\sigma", least=0)
-spatial_frequency = Symbol("spatial_frequency", "1/m", "periods of detail in a metre at the sensor", r"\nu", least=0)
 
 # --- tilt, following, power
 angle_range = {"least": 0, "below": pi / 2}  # for angles that tilt something by less than a right angle
