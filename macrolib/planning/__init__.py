@@ -1,0 +1,79 @@
+"""A shot on a rig: settings, schedule, checks, and what leaves."""
+
+import dataclasses
+import functools
+import types
+
+import macrolib
+from macrolib.planning import checks as _checks
+from macrolib.planning.checks import Check, Mend
+from macrolib.planning.common import Setting
+from macrolib.planning.stack import plan_stack
+
+__all__ = ["Check", "Mend", "Plan", "Setting", "plan"]
+_PLANNERS = {"stack": plan_stack}
+
+
+@dataclasses.dataclass(frozen=True, eq=False)
+class Plan:
+    """A shot put on a rig.
+
+    settings: {name: Setting}; schedule: {column: (unit, array in SI)}, a row a frame; approach: the moves before the
+    first row as (what, from pulse, to pulse, seconds); checks: a Check each; notes: sentences a reader should know.
+    """
+
+    shot: object
+    rig: object
+    settings: dict
+    schedule: dict
+    approach: tuple
+    checks: tuple
+    notes: tuple
+    version: str = macrolib.__version__
+
+    def __getitem__(self, name):
+        """The SI value of a setting."""
+        return self.settings[name].value
+
+    @functools.cached_property
+    def verdict(self):
+        """The worst state of all checks."""
+        return _checks.verdict(self.checks)
+
+    def check(self, name):
+        """The Check of that name; KeyError lists the names."""
+        for found in self.checks:
+            if found.name == name:
+                return found
+        raise KeyError(f"no check {name!r}; there are: {', '.join(c.name for c in self.checks)}")
+
+    @functools.cached_property
+    def typical(self):
+        """The tables of the rig whose values are typical of their kind, not the reader's own."""
+        return tuple(f.name for f in dataclasses.fields(self.rig)
+                     if getattr(getattr(self.rig, f.name), "basis", "") == "typical of its kind")
+
+
+def plan(shot, rig, mends=True):
+    """Put a Shot on a Rig: a Plan with settings, schedule and checks, each failing check with a mend.
+
+    mends=False leaves the mends out, which is quicker. ValueError for a shot that cannot be planned at all.
+    """
+    settings, schedule, approach, found, notes = _PLANNERS[shot.kind](shot, rig.as_used)
+    if mends:
+        found = [_mended(check, shot, rig, settings) for check in found]
+    return Plan(shot, rig, types.MappingProxyType(settings), types.MappingProxyType(schedule), tuple(approach), tuple(found), tuple(notes))
+
+
+def _mended(check, shot, rig, settings):
+    if check.state in (_checks.HOLDS, _checks.NOT_COMPUTED):
+        return check
+
+    def judge(changed_shot, changed_rig):
+        return _PLANNERS[changed_shot.kind](changed_shot, changed_rig.as_used)[3]
+
+    def start(key):
+        name = key.rsplit(".", 1)[1]
+        return settings[name].value if name in settings else None
+
+    return dataclasses.replace(check, mend=_checks.find_mend(check, shot, rig, judge, start))

@@ -1,0 +1,161 @@
+"""A check: one requirement with its figure, its limit, its margin and, where it does not hold, a mend that does.
+
+A mend is found by trying: a knob (one key of the shot or the rig) is turned until the plan, made again, says
+that the check holds. So every mend that is shown has been applied once.
+"""
+
+import dataclasses
+import math
+
+from macrolib import files, units
+from macrolib.rig import PARTS
+from macrolib.shot import TABLES
+
+HOLDS, TIGHT, FAILS, NOT_COMPUTED = "holds", "tight", "fails", "not computed"
+_COMFORT = 1.25  # margin from which a check holds, unless it states another
+
+
+@dataclasses.dataclass(frozen=True)
+class Mend:
+    """A number that makes a check hold: the key, its value in SI, and the same in words."""
+
+    key: str  # such as 'shot.stack.spacing' or 'rig.controller.pulse_ceiling'
+    value: float
+    text: str
+
+
+@dataclasses.dataclass(frozen=True)
+class Check:
+    """One requirement. figure and limit in SI; None where they cannot be computed; `why` says what that rests on.
+
+    margin: limit / figure where the figure must be at most the limit, figure / limit where at least, so that above 1
+    is good; with a limit of zero the difference instead (0 counts as kept). knobs: (key, direction) pairs to try.
+    """
+
+    name: str
+    figure: float | None
+    limit: float | None
+    unit: str
+    sense: str = "at most"
+    enough: float = _COMFORT
+    why: str = ""
+    knobs: tuple = ()
+    mend: Mend | None = None
+
+    @property
+    def margin(self):
+        """Above 1 is good; None where it was not computed."""
+        if self.figure is None or self.limit is None or math.isnan(self.figure) or math.isnan(self.limit):
+            return None
+        if self.limit == 0:
+            return self.limit - self.figure if self.sense == "at most" else self.figure - self.limit
+        if self.sense == "at least":
+            return self.figure / self.limit
+        return self.limit / self.figure if self.figure > 0 else math.inf
+
+    @property
+    def state(self):
+        """holds, tight, fails or not computed."""
+        margin = self.margin
+        if margin is None:
+            return NOT_COMPUTED
+        if self.limit == 0:
+            return HOLDS if margin >= 0 else FAILS
+        return HOLDS if margin >= self.enough * (1 - 1e-9) else TIGHT if margin >= 1 - 1e-9 else FAILS
+
+    def in_words(self):
+        """'figure (at most limit)' with units."""
+        figure, limit = (_shown(x, self.unit) for x in (self.figure, self.limit))
+        return f"{figure} ({self.sense} {limit})"
+
+
+def _shown(value, unit):
+    if value is None or math.isnan(value):
+        return "not computed"
+    return units.show(value, unit) if math.isfinite(value) else "no limit"
+
+
+def verdict(checks):
+    """The worst state of all checks, in the order holds, tight, not computed, fails."""
+    order = (HOLDS, TIGHT, NOT_COMPUTED, FAILS)
+    return max((c.state for c in checks), key=order.index, default=NOT_COMPUTED)
+
+
+def knob(shot, rig, key):
+    """(value, Key) of 'shot.table.name' or 'rig.table.name'; the value may be "auto" or None."""
+    where, table, name = key.split(".")
+    part = getattr(shot if where == "shot" else rig, table)
+    return getattr(part, name), files.keys(type(part))[name]
+
+
+def apply(shot, rig, key, value):
+    """(shot, rig) with one key set to an SI value; a measured value of the rig is taken back for it."""
+    where, table, name = key.split(".")
+    holder = shot if where == "shot" else rig
+    changes = {table: dataclasses.replace(getattr(holder, table), **{name: value})}
+    if where == "rig":
+        changes["measured"] = tuple(m for m in rig.measured if m[0] != f"{table}.{name}")
+    changed = dataclasses.replace(holder, **changes)
+    return (changed, rig) if where == "shot" else (shot, changed)
+
+
+def find_mend(check, shot, rig, judge, start):
+    """The first knob of a check, turned far enough that it holds, as a Mend; None if no knob does it.
+
+    judge(shot, rig) -> checks of the plan made again; start(key) -> the value in use where the key says "auto".
+    """
+    for key, direction in check.knobs:
+        value = _turn(check.name, shot, rig, key, direction, judge, start)
+        if value is not None:
+            name = key.split(".", 1)[1]
+            described = knob(shot, rig, key)[1]
+            bound = "" if described.kind == "choice" else " or less" if direction == "down" else " or more"
+            return Mend(key, value, f"{name} = {_shown(value, described.unit)}{bound}")
+    return None
+
+
+def _turn(name, shot, rig, key, direction, judge, start):
+    value, described = knob(shot, rig, key)
+    value = start(key) if value in (files.AUTO, None) else value
+    if value is None:
+        return None
+
+    def holds(trial):
+        if not described.low <= trial <= described.high:
+            return False
+        try:
+            again = judge(*apply(shot, rig, key, trial))
+        except ValueError:
+            return False
+        return any(c.name == name and c.state == HOLDS for c in again)
+
+    factor, good = (1.3 if direction == "up" else 1 / 1.3), None
+    for step in range(1, 40):
+        trial = _rounded(value * factor**step, described, direction)
+        if holds(trial):
+            good = trial
+            break
+    return None if good is None else _refine(good, good / factor, described, direction, holds)
+
+
+def _refine(good, bad, described, direction, holds):
+    for _ in range(5):  # closer to the least change that is enough
+        trial = _rounded(math.sqrt(good * bad), described, direction)
+        good, bad = (trial, bad) if holds(trial) else (good, trial)
+    return good
+
+
+def _rounded(value, described, direction):
+    """Three digits in the unit of the key, away from the start, so that what is read is what was tried."""
+    turn = math.ceil if direction == "up" else math.floor
+    if described.kind == "whole":
+        return turn(value)
+    number = units.to_unit(value, described.unit)
+    step = 10.0 ** (math.floor(math.log10(abs(number))) - 2) if number else 1.0
+    return units.from_unit(float(f"{turn(number / step) * step:.6g}"), described.unit)
+
+
+def described(name):
+    """The meaning of 'table.key' in rig or shot, for tables and cards."""
+    table, key = name.split(".")
+    return files.keys({**PARTS, **TABLES}[table])[key].meaning

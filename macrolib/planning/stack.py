@@ -1,0 +1,287 @@
+"""The plan of a focus stack: frames at whole pulses, approached from one side, each after a wait."""
+
+import dataclasses
+import math
+
+import numpy as np
+
+from macrolib.files import AUTO
+from macrolib.physics import optics, ramps, stepper, tilt
+from macrolib.planning import common
+from macrolib.planning.checks import Check
+from macrolib.planning.common import DERIVED, GIVEN, PRESET, Setting
+
+UNCERTAINTY_SHARE = 0.25  # of the frame spacing that position uncertainty may take; common practice, no source
+DRIFT_ACROSS = 0.02  # of the picture's height that it may wander sideways over a stack; common practice, no source
+BEST_SHARE = 0.8  # of the best aperture's transfer that the chosen aperture must keep
+
+
+@dataclasses.dataclass(frozen=True)
+class _Focus:
+    """Optics of a stack: aperture, depth of a frame by three measures, spacing in pulses and m."""
+
+    aperture: common.Aperture
+    sharp: float
+    geometric: float
+    wave: float
+    pulses: int
+    spacing: float
+    origin: str
+
+
+def _focus(shot, rig, per_pulse):
+    p, lens, pitch = shot.picture, rig.lens, rig.camera.pixel_pitch
+    given = shot.stack.spacing
+    chosen = common.aperture(shot, rig)
+    if p.f_number == AUTO and given != AUTO:
+        best = optics.stack_f_number(p.magnification, given, p.wavelength, lens.pupil_ratio)
+        marked = float(f"{min(max(best, lens.lowest_f_number), lens.highest_f_number):.2g}")
+        chosen = common.Aperture(*optics.aperture(p.magnification, lens.pupil_ratio, f_number=marked), DERIVED)
+    sharp = optics.sharp_depth(p.magnification, chosen.f_number, lens.pupil_ratio, pitch, p.wavelength, p.transfer_kept,
+                               **_frequency(shot))
+    geometric = optics.depth_of_field(p.magnification, chosen.f_number, lens.pupil_ratio, 2 * pitch)
+    wave = optics.wave_depth(p.wavelength, chosen.numerical, 1.0)
+    wanted = sharp * (1 - shot.stack.overlap) if given == AUTO else given
+    depth = round(abs(shot.stack.far_end - shot.stack.near_end) / per_pulse)
+    pulses = max(1, math.floor(wanted / per_pulse * (1 + 1e-12)) if given == AUTO else round(wanted / per_pulse))
+    if given == AUTO and depth:  # even out, so that the last frame lies at the far end
+        pulses = math.ceil(depth / math.ceil(depth / pulses))
+    return _Focus(chosen, sharp, geometric, wave, pulses, pulses * per_pulse, DERIVED if given == AUTO else GIVEN)
+
+
+def _frequency(shot):
+    return {} if shot.picture.frequency == AUTO else {"frequency": shot.picture.frequency}
+
+
+def _frames(shot, per_pulse, pulses):
+    """All focus positions in pulses from the home switch, first to last of the whole stack."""
+    near, far = (round(x / per_pulse) for x in (shot.stack.near_end, shot.stack.far_end))
+    count = optics.frame_count(abs(far - near), pulses, 0.0, ends_in_focus=True) if near != far else 1
+    if count > 1_000_000:
+        raise ValueError(f"the stack would have {count:,} frames; widen the spacing or bring its ends together")
+    return near + (1 if far >= near else -1) * pulses * np.arange(count)
+
+
+@dataclasses.dataclass(frozen=True)
+class _Motion:
+    """The moves of a stack and their limits; SI."""
+
+    speed: float
+    acceleration: float
+    acceleration_origin: str
+    speed_origin: str
+    move: object  # between neighbouring frames
+    take_up: int  # pulses beyond the first frame from which it is approached
+
+
+def _motion(shot, rig, focus, per_pulse):
+    """Gentle enough that a move rings no more than the tolerance, within torque and pulse ceiling, where free to choose."""
+    s = shot.stack
+    if s.acceleration == AUTO:
+        soft = [common.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in common.modes(rig)]
+        strong = common.acceleration_for_torque(rig, 0.0, 1.5 * shot.limits.torque_factor)
+        acceleration = min(*soft, strong) if soft else min(common.PRESET_ACCELERATION, strong)
+        acceleration = common.two_digits(acceleration) or common.PRESET_ACCELERATION
+        origin = DERIVED if soft else PRESET
+    else:
+        acceleration, origin = s.acceleration, GIVEN
+    if s.speed == AUTO:
+        ceiling = 0.9 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse
+        room = common.room(rig, [s.near_end, s.far_end, rig.rail.home_switch])
+        stopping = math.sqrt(2 * acceleration * room / 1.4) if room > 0 else ceiling
+        speed = common.two_digits(min(ceiling, stopping, 5 * rig.rail.homing_speed))
+    else:
+        speed = s.speed
+    move = ramps.trapezoid(focus.spacing, speed, acceleration)
+    take_up = math.ceil(1.5 * rig.transmission.backlash / per_pulse)
+    return _Motion(speed, acceleration, origin, DERIVED if s.speed == AUTO else GIVEN, move, take_up)
+
+
+def _approach(shot, rig, frames, motion, per_pulse):
+    """[(what, start in pulses, end in pulses, seconds)] from anywhere on the rail to the first frame, from one side."""
+    sense = 1 if shot.stack.far_end >= shot.stack.near_end else -1
+    rail = rig.rail
+    steps = [("homing", None, round(rail.home_switch / per_pulse), (rail.high_end_stop - rail.home_switch) / rail.homing_speed)]
+    first = int(frames[0])
+    before = first - sense * motion.take_up
+    for what, goal in (("to before the first frame", before), ("backlash take-up", first)):
+        start = steps[-1][2]
+        if goal != start:
+            travel = abs(goal - start) * per_pulse
+            steps.append((what, start, goal, ramps.trapezoid(travel, motion.speed, motion.acceleration).duration))
+    return steps
+
+
+def _cycle(shot, rig, wait):
+    """Seconds of one frame at standstill: wait, trigger latency, exposure, then the longest of write, recycle, pause."""
+    recycle = rig.light.flash_recycle_time if rig.light.kind == "flash" else 0.0
+    return wait + rig.camera.trigger_latency + shot.picture.exposure_time + max(rig.camera.write_time, recycle, shot.stack.pause)
+
+
+def _schedule(shot, rig, frames, numbers, wait, lead_in, move_time, per_pulse):
+    """Columns of the schedule, a row a frame."""
+    cycle = _cycle(shot, rig, wait)
+    arrive = lead_in + np.arange(len(numbers)) * (cycle + move_time)
+    trigger = arrive + wait
+    total = arrive[-1] + cycle
+    return {
+        "frame": ("1", numbers), "position_pulses": ("pulse", frames), "position": ("mm", frames * per_pulse),
+        "arrive": ("s", arrive), "trigger": ("s", trigger),
+        "expose": ("s", trigger + rig.camera.trigger_latency), "ready": ("s", arrive + cycle), "time_left": ("s", total - (arrive + cycle)),
+    }
+
+
+def plan_stack(shot, rig):
+    """(settings, schedule, approach, checks, notes) of a stack shot on a rig as used."""
+    d = common.drive(rig)
+    focus = _focus(shot, rig, d.travel_per_pulse)
+    everything = _frames(shot, d.travel_per_pulse, focus.pulses)
+    first, last = shot.stack.first_frame, shot.stack.last_frame or len(everything)
+    if first > len(everything) or last > len(everything):
+        raise ValueError(f"first_frame {first} and last_frame {last} must lie within the stack of {len(everything)} frames")
+    frames = everything[first - 1:last]
+    motion = _motion(shot, rig, focus, d.travel_per_pulse)
+    settle, settle_origin, ringing = common.wait_after_move(shot, rig, motion.move)
+    quiet, quiet_origin, footfall = common.wait_after_footfall(shot, rig)
+    approach = _approach(shot, rig, frames, motion, d.travel_per_pulse)
+    lead_in = max(sum(step[3] for step in approach), quiet)  # the operator steps away when the homing begins
+    schedule = _schedule(shot, rig, frames, np.arange(first, last + 1), settle, lead_in, float(motion.move.duration), d.travel_per_pulse)
+    total = float(schedule["ready"][1][-1])
+    settings = _settings(shot, rig, d, focus, motion, len(everything), (settle, settle_origin), (quiet, quiet_origin), total, frames)
+    checks = [*_picture_checks(shot, rig, d, focus), *_motion_checks(shot, rig, d, focus, motion, everything, approach),
+              common.still_check("settling after a move", ringing, settle, shot, rig, settle_origin, "shot.waits.settling_wait"),
+              common.still_check("quiet after the last footfall", footfall, lead_in, shot, rig, quiet_origin, "shot.waits.wait_before_move"),
+              *_limit_checks(shot, rig, frames, total, motion)]
+    return settings, schedule, approach, checks, _notes(focus, everything, settle_origin, quiet_origin, motion)
+
+
+def _settings(shot, rig, d, focus, motion, count, settle, quiet, total, frames):
+    lens_n, move = focus.aperture, motion.move
+    bits = len(frames) * rig.camera.pixels * rig.camera.bits_per_pixel
+    running = len(frames) * float(move.duration) / total
+    return {
+        "f_number": Setting(lens_n.f_number, "1", lens_n.origin, "marked f-number"),
+        "effective_f_number": Setting(lens_n.effective, "1", DERIVED, "effective f-number"),
+        "spacing": Setting(focus.spacing, "um", focus.origin, "frame spacing"),
+        "spacing_pulses": Setting(focus.pulses, "pulse", focus.origin, "frame spacing in pulses"),
+        "frames": Setting(count, "1", DERIVED, "frames of the whole stack"),
+        "first_position": Setting(float(frames[0] * d.travel_per_pulse), "mm", GIVEN, "first focus position"),
+        "last_position": Setting(float(frames[-1] * d.travel_per_pulse), "mm", DERIVED, "last focus position"),
+        "speed": Setting(motion.speed, "mm/s", motion.speed_origin, "largest speed"),
+        "speed_pulses": Setting(motion.speed / d.travel_per_pulse, "1/s", motion.speed_origin, "largest speed in pulses per second"),
+        "acceleration": Setting(motion.acceleration, "mm/s^2", motion.acceleration_origin, "acceleration"),
+        "acceleration_pulses": Setting(motion.acceleration / d.travel_per_pulse, "1/s^2", motion.acceleration_origin,
+                                       "acceleration in pulses per second squared"),
+        "take_up_pulses": Setting(motion.take_up, "pulse", DERIVED, "backlash take-up before the first frame"),
+        "move_time": Setting(float(move.duration), "s", DERIVED, "time of a move between frames"),
+        "settling_wait": Setting(settle[0], "s", settle[1], "wait after each move"),
+        "wait_before_move": Setting(quiet[0], "s", quiet[1], "wait after the last footfall"),
+        "frame_cycle": Setting(_cycle(shot, rig, settle[0]), "s", DERIVED, "time of a frame at standstill"),
+        "total_time": Setting(total, "min", DERIVED, "time from homing to the last frame"),
+        "microsteps": Setting(rig.driver.microsteps, "1", GIVEN, "pulses for one full step"),
+        "travel_per_pulse": Setting(d.travel_per_pulse, "um", DERIVED, "travel per pulse"),
+        "peak_current": Setting(rig.driver.peak_current, "A", GIVEN, "motor current, peak of the sine"),
+        "hold_current": Setting(rig.driver.peak_current * rig.driver.hold_current_share, "A", GIVEN, "motor current at standstill"),
+        "sharp_depth": Setting(focus.sharp, "um", DERIVED, "depth of a frame by the transfer that is kept"),
+        "geometric_depth": Setting(focus.geometric, "um", DERIVED, "depth by a blur of two pixels"),
+        "wave_depth": Setting(focus.wave, "um", DERIVED, "depth by a quarter wave"),
+        "summed_depth": Setting(focus.geometric + focus.wave, "um", DERIVED, "the two depths added, as in microscopy"),
+        "data": Setting(bits / 8e9, "1", DERIVED, "data in gigabytes"),
+        "energy": Setting(common.mean_power(rig, running) * total, "Wh", DERIVED, "energy from the supply"),
+        "mean_power": Setting(common.mean_power(rig, running), "W", DERIVED, "mean draw from the supply"),
+    }
+
+
+def depth_alternatives(settings, depth):
+    """{measure: frames} that each measure of depth would ask for, for a subject depth in m, without overlap."""
+    measures = ("sharp_depth", "geometric_depth", "wave_depth", "summed_depth")
+    return {name: optics.frame_count(depth, settings[name].value, 0.0, ends_in_focus=True) for name in measures}
+
+
+def position_uncertainty(rig, d):
+    """Standard-like uncertainty in m of a position: half a pulse, detent and step accuracy, added as squares."""
+    m = rig.motor
+    angle = stepper.detent_error(m.detent_torque, m.holding_torque, m.rotor_teeth)
+    full_step = d.travel_per_turn / m.full_steps_per_turn
+    parts = (d.travel_per_pulse / 2, angle / (2 * math.pi) * d.travel_per_turn, m.step_accuracy * full_step)
+    return math.sqrt(sum(x * x for x in parts))
+
+
+def _picture_checks(shot, rig, d, focus):
+    p, n = shot.picture, focus.aperture
+    view = (p.magnification, n.f_number, rig.lens.pupil_ratio, rig.camera.pixel_pitch, p.wavelength)
+    kept = optics.edge_transfer(focus.spacing, *view, **_frequency(shot))
+    narrower = (("shot.stack.spacing", "down"), ("shot.stack.overlap", "up"))
+    return [
+        Check("sharpness at the frame edges", kept, p.transfer_kept, "1", "at least", 1.0,
+              why="share of the in-focus transfer halfway between two frames", knobs=(*narrower, ("shot.picture.f_number", "up"))),
+        Check("aperture against the best", _best_share(shot, rig, focus), BEST_SHARE, "1", "at least", 1.0,
+              why="transfer halfway between frames against that of the best aperture of the lens for this spacing",
+              knobs=(("shot.picture.f_number", "down"), ("shot.picture.f_number", "up"))),
+        Check("position uncertainty against spacing", position_uncertainty(rig, d), UNCERTAINTY_SHARE * focus.spacing, "um",
+              why="half a pulse, detent and step accuracy together against a quarter of the spacing",
+              knobs=(("rig.driver.microsteps", "up"), ("shot.stack.spacing", "up"), ("rig.motor.step_accuracy", "down"))),
+        Check("room in front of the lens", working_distance(shot, rig) - abs(shot.stack.far_end - shot.stack.near_end)
+              - shot.stack.clearance_in_front, rig.lens.least_clearance, "mm", "at least",
+              why="at the far end, to the nearest part of the subject", knobs=(("shot.stack.clearance_in_front", "down"),
+                                                                             ("rig.lens.least_clearance", "down"),
+                                                                             ("shot.stack.far_end", "down"))),
+        *common.lens_checks(shot, rig, n),
+    ]
+
+
+def working_distance(shot, rig):
+    """Front of the lens to the plane in focus, in m, at the shot's magnification."""
+    lens = rig.lens
+    return optics.working_distance(known_distance=lens.working_distance, focal_length=lens.focal_length,
+                                   magnification=shot.picture.magnification, known_magnification=lens.magnification)
+
+
+def _best_share(shot, rig, focus):
+    """Transfer halfway between frames, over the largest that any aperture of the lens would give there."""
+    p, lens = shot.picture, rig.lens
+    numbers = np.append(np.geomspace(lens.lowest_f_number, lens.highest_f_number, 60), focus.aperture.f_number)
+    frequency = 1 / (4 * rig.camera.pixel_pitch) if p.frequency == AUTO else p.frequency
+    view = (p.magnification, numbers, lens.pupil_ratio)
+    focused = optics.diffraction_mtf(np.minimum(1, frequency / optics.cutoff_frequency(p.wavelength, optics.effective_f_number(numbers, *view[::2]))))
+    transfer = focused * optics.edge_transfer(focus.spacing, *view, rig.camera.pixel_pitch, p.wavelength, frequency)
+    return float(transfer[-1] / transfer.max()) if transfer.max() > 0 else 0.0
+
+
+def _motion_checks(shot, rig, d, focus, motion, everything, approach):
+    stopping = motion.speed**2 / (2 * motion.acceleration)
+    ends = [float(x) * d.travel_per_pulse for x in (everything[0], everything[-1], *(step[2] for step in approach))]
+    slower = (("shot.stack.speed", "down"),)
+    wander = tilt.misalignment(max(abs(shot.stack.far_end - shot.stack.near_end), d.travel_per_pulse), rig.rail.misalignment)
+    return [
+        common.rail_check(rig, ends, stopping, (("shot.stack.speed", "down"), ("shot.stack.acceleration", "up"),
+                                                ("rig.rail.high_end_stop", "up"))),
+        common.pulse_check(shot, rig, motion.speed, slower),
+        common.torque_check(shot, rig, motion.speed, motion.acceleration, (*slower, ("shot.stack.acceleration", "down"))),
+        *common.holding_checks(rig),
+        Check("rail along the optical axis", wander * shot.picture.magnification, DRIFT_ACROSS * rig.camera.sensor_height, "mm",
+              why=f"wander of the picture over the stack against {DRIFT_ACROSS:.0%} of its height",
+              knobs=(("rig.rail.misalignment", "down"),)),
+    ]
+
+
+def _limit_checks(shot, rig, frames, total, motion):
+    wider = (("shot.stack.spacing", "up"), ("shot.waits.settling_wait", "down"))
+    found = common.time_checks(shot, total, wider)
+    if shot.limits.frames is not None:
+        found.append(Check("frames allowed", len(frames), shot.limits.frames, "1", knobs=(*wider[:1], ("shot.limits.frames", "up"))))
+    moving = len(frames) * float(motion.move.duration) / total
+    return [*found, *common.power_checks(rig, total, moving, wider)]
+
+
+def _notes(focus, everything, settle_origin, quiet_origin, motion):
+    notes = [f"The stack has {len(everything)} frames; near and far end are both focus planes."]
+    if settle_origin == PRESET:
+        notes.append(f"No data of the stand: the settling wait is the preset of {common.PRESET_WAIT:g} s.")
+    if quiet_origin == PRESET:
+        notes.append(f"No data of floor or stand: the wait after a footfall is the preset of {common.PRESET_FOOTFALL_WAIT:g} s.")
+    if motion.acceleration_origin == PRESET:
+        notes.append(f"No natural frequency is known: the acceleration is the preset of {common.PRESET_ACCELERATION * 1e3:g} mm/s^2.")
+    if focus.pulses == 1:
+        notes.append("The spacing is one pulse, the least this rig can do.")
+    return notes

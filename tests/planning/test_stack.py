@@ -1,0 +1,178 @@
+"""The stack plan: frames, times, checks that can fail, mends that hold when applied."""
+
+import dataclasses
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from macrolib import plan, read_rig, read_shot
+from macrolib.files import AUTO
+from macrolib.planning import checks
+from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, apply
+
+DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
+SHOT, RIG = read_shot(DATA / "shots" / "moss-capsule.toml"), read_rig(DATA / "rigs" / "bench-screw.toml")
+UPRIGHT = read_rig(DATA / "rigs" / "lab-ball-screw.toml")
+
+
+def changed(holder, **tables):
+    return dataclasses.replace(holder, **{t: dataclasses.replace(getattr(holder, t), **keys) for t, keys in tables.items()})
+
+
+def test_the_demo_holds():
+    assert plan(SHOT, RIG).verdict == HOLDS
+
+
+# name of the check: a shot and a rig for which it fails
+BREAK = {
+    "sharpness at the frame edges": (changed(SHOT, stack={"spacing": 60e-6}), RIG),
+    "aperture against the best": (changed(SHOT, picture={"f_number": 16.0}, stack={"spacing": 30e-6}), RIG),
+    "position uncertainty against spacing": (changed(SHOT, stack={"spacing": 4e-6}), changed(RIG, driver={"microsteps": 1})),
+    "room in front of the lens": (changed(SHOT, stack={"clearance_in_front": 40e-3}), RIG),
+    "magnification of the lens": (changed(SHOT, picture={"magnification": 0.8}), RIG),
+    "aperture of the lens": (changed(SHOT, picture={"f_number": 22.0}), RIG),
+    "travel within the rail": (changed(SHOT, stack={"speed": 9e-3, "acceleration": 5e-3}), RIG),
+    "pulse rate under the ceiling": (changed(SHOT, stack={"speed": 20e-3, "acceleration": 1.0}), RIG),
+    "torque": (changed(SHOT, stack={"acceleration": 80.0, "speed": 5e-3}), RIG),
+    "stays when power is off": (SHOT, changed(UPRIGHT, motor={"detent_torque": 5e-3})),
+    "stays at hold current": (SHOT, changed(UPRIGHT, driver={"hold_current_share": 0.02})),
+    "rail along the optical axis": (SHOT, changed(RIG, rail={"misalignment": 0.4})),
+    "settling after a move": (changed(SHOT, stack={"acceleration": 5.0}, waits={"settling_wait": 0.01}), RIG),
+    "quiet after the last footfall": (changed(SHOT, waits={"wait_before_move": 0.0}),
+                                      changed(RIG, floor={"footfall_amplitude": 8e-3, "damping_ratio": 1e-4})),
+    "time allowed": (changed(SHOT, limits={"time": 120.0}), RIG),
+    "subject stays still": (changed(SHOT, limits={"subject_still": 60.0}), RIG),
+    "frames allowed": (changed(SHOT, limits={"frames": 20}), RIG),
+    "battery": (SHOT, changed(RIG, supply={"energy": 500.0})),
+    "supply power": (SHOT, changed(RIG, supply={"power_limit": 2.0})),
+}
+
+
+def test_every_check_has_a_case_in_which_it_fails():
+    named = {c.name for rig in (RIG, changed(RIG, supply={"energy": 3e5})) for c in plan(SHOT, rig, mends=False).checks}
+    assert named == set(BREAK)
+
+
+@pytest.mark.parametrize("name", BREAK)
+def test_check_fails_and_its_mend_makes_it_hold(name):
+    shot, rig = BREAK[name]
+    check = plan(shot, rig).check(name)
+    assert check.state == FAILS and check.margin < 1
+    assert check.mend is not None and math.isfinite(check.mend.value) and any(c.isdigit() for c in check.mend.text)
+    mended = plan(*apply(shot, rig, check.mend.key, check.mend.value), mends=False).check(name)
+    assert mended.state == HOLDS
+
+
+@pytest.mark.parametrize("table, keys, names", [
+    ("stand", {"natural_frequency": None}, ("settling after a move", "quiet after the last footfall")),
+    ("stand", {"damping_ratio": None}, ("settling after a move", "quiet after the last footfall")),
+    ("floor", {"footfall_amplitude": None}, ("quiet after the last footfall",)),
+])
+def test_missing_data_are_not_computed_and_the_preset_is_named(table, keys, names):
+    made = plan(SHOT, changed(RIG, **{table: keys}))
+    assert made.verdict == NOT_COMPUTED
+    for name in names:
+        assert made.check(name).state == NOT_COMPUTED and "preset" in made.check(name).why
+    assert any("preset" in note for note in made.notes)
+
+
+ends = st.floats(0.0, 0.17)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(near=ends, depth=st.floats(-8e-3, 8e-3), magnification=st.floats(1, 5), spacing=st.one_of(st.just(AUTO), st.floats(5e-6, 5e-4)),
+       overlap=st.floats(0, 0.8), microsteps=st.sampled_from([1, 4, 16, 64]))
+def test_frames_cover_the_depth_on_whole_pulses(near, depth, magnification, spacing, overlap, microsteps):
+    shot = changed(SHOT, picture={"magnification": magnification},
+                   stack={"near_end": near, "far_end": near + depth, "spacing": spacing, "overlap": overlap})
+    rig = changed(RIG, driver={"microsteps": microsteps})
+    made = plan(shot, rig, mends=False)
+    q, places = made["travel_per_pulse"], made.schedule["position"][1]
+    pulses = made.schedule["position_pulses"][1]
+    assert np.issubdtype(pulses.dtype, np.integer) and np.allclose(pulses * q, places, rtol=0, atol=1e-15)
+    low, high = min(near, near + depth), max(near, near + depth)
+    assert places.min() <= low + q / 2 * (1 + 1e-9) and places.max() >= high - q / 2 * (1 + 1e-9)
+    if len(places) > 1:
+        steps = np.diff(places)
+        assert np.allclose(steps, steps[0], atol=1e-12) and abs(steps[0]) > 0
+        if spacing == AUTO:
+            assert abs(steps[0]) <= max(made["sharp_depth"] * (1 - overlap), q) * (1 + 1e-9)
+    times = np.ravel(np.column_stack([made.schedule[c][1] for c in ("arrive", "trigger", "expose", "ready")]))
+    assert (np.diff(times) >= 0).all() and made.schedule["time_left"][1][-1] == 0
+
+
+@settings(max_examples=30, deadline=None)
+@given(first=st.integers(1, 100), length=st.integers(0, 60))
+def test_resume_is_the_tail_of_the_whole(first, length):
+    whole = plan(SHOT, RIG, mends=False)
+    last = min(first + length, len(whole.schedule["frame"][1]))
+    part = plan(changed(SHOT, stack={"first_frame": first, "last_frame": last}), RIG, mends=False)
+    for column in ("frame", "position_pulses", "position"):
+        assert np.array_equal(part.schedule[column][1], whole.schedule[column][1][first - 1:last])
+    gaps, all_gaps = np.diff(part.schedule["trigger"][1]), np.diff(whole.schedule["trigger"][1])
+    assert np.allclose(gaps, all_gaps[first - 1:last - 1])
+
+
+def test_resume_outside_the_stack_is_refused():
+    with pytest.raises(ValueError, match="within the stack of"):
+        plan(changed(SHOT, stack={"first_frame": 5000}), RIG)
+
+
+def test_frames_are_approached_from_one_side_after_the_take_up():
+    up = plan(SHOT, RIG, mends=False)
+    down = plan(changed(SHOT, stack={"near_end": 95.6e-3, "far_end": 92e-3}), RIG, mends=False)
+    for made, sense in ((up, 1), (down, -1)):
+        what, start, end, _ = made.approach[-1]
+        assert what == "backlash take-up" and end == made.schedule["position_pulses"][1][0]
+        assert sense * (end - start) * made["travel_per_pulse"] >= RIG.transmission.backlash
+        assert (np.sign(np.diff(made.schedule["position_pulses"][1])) == sense).all()
+
+
+def test_frame_cycle_counts_the_longest_of_write_recycle_and_pause():
+    for keys, longest in (({"light": {"flash_recycle_time": 3.0}}, 3.0), ({"camera": {"write_time": 4.0}}, 4.0)):
+        made = plan(SHOT, changed(RIG, **keys), mends=False)
+        expected = made["settling_wait"] + RIG.camera.trigger_latency + SHOT.picture.exposure_time + longest
+        assert made["frame_cycle"] == pytest.approx(expected, rel=1e-12)
+    made = plan(changed(SHOT, stack={"pause": 9.0}), RIG, mends=False)
+    assert made["frame_cycle"] == pytest.approx(made["settling_wait"] + RIG.camera.trigger_latency + SHOT.picture.exposure_time + 9.0)
+
+
+@settings(max_examples=25, deadline=None)
+@given(factor=st.floats(1.05, 3))
+def test_settling_wait_follows_tolerance_magnification_and_damping(factor):
+    rough = changed(SHOT, stack={"acceleration": 2.0})
+    base = plan(rough, RIG, mends=False)["settling_wait"]
+    def wait(shot, rig=RIG):
+        return plan(shot, rig, mends=False)["settling_wait"]
+    assert wait(changed(rough, waits={"tolerance": SHOT.waits.tolerance * factor})) < base
+    more = min(0.9, RIG.stand.damping_ratio * factor)
+    damped = changed(RIG, stand={"damping_ratio": more}, carriage={"damping_ratio": min(0.9, RIG.carriage.damping_ratio * factor)})
+    assert wait(rough, damped) < base
+
+
+def test_margin_of_a_zero_limit_is_the_difference():
+    assert checks.Check("x", 0.0, 0.0, "1").state == HOLDS
+    assert checks.Check("x", 0.1, 0.0, "1").state == FAILS
+    assert checks.Check("x", 0.1, 0.0, "1", "at least").margin == pytest.approx(0.1)
+    assert checks.Check("x", None, 1.0, "1").state == NOT_COMPUTED
+    assert checks.Check("x", math.nan, 1.0, "1").state == NOT_COMPUTED
+
+
+def test_a_stack_without_depth_is_one_frame():
+    made = plan(changed(SHOT, stack={"near_end": 92e-3, "far_end": 92e-3}), RIG)
+    assert list(made.schedule["frame"][1]) == [1]
+
+
+def test_too_many_frames_are_refused():
+    with pytest.raises(ValueError, match="frames"):
+        plan(changed(SHOT, stack={"far_end": 9.0, "near_end": -9.0, "spacing": 1e-6}), RIG)
+
+
+def test_measured_travel_is_used():
+    from macrolib.rig import Measured
+    rig = dataclasses.replace(RIG, measured=(("transmission.travel_per_turn", Measured(0.00201, 1e-7, "2030-01-01")),))
+    assert plan(SHOT, rig, mends=False)["travel_per_pulse"] == pytest.approx(0.00201 / 3200)
