@@ -96,10 +96,19 @@ def _name_cells(notebook):
         cell.id = name if seen[name] == 1 else f"{name}-{seen[name]}"
 
 
+def prose_parts(source):
+    """A text cell in (text, expression) pairs; the last has no expression. Numbers filled in before are left out."""
+    end = 0
+    for found in PROSE.finditer(source):
+        yield source[end:found.start()].removesuffix(found["shown"] or ""), found["expression"]
+        end = found.end()
+    yield source[end:], None
+
+
 def prose_expressions(notebook):
     """The expressions behind the numbers in the text cells, in order."""
-    return [found["expression"] for cell in notebook.cells if cell.cell_type == "markdown"
-            for found in PROSE.finditer(cell.source)]
+    return [expression for cell in notebook.cells if cell.cell_type == "markdown"
+            for _, expression in prose_parts(cell.source) if expression]
 
 
 def as_f_string(expression):
@@ -112,14 +121,9 @@ def fill_prose(notebook, values):
     values = iter(values)
     for cell in notebook.cells:
         if cell.cell_type == "markdown":
-            text, end = "", 0
-            for found in PROSE.finditer(cell.source):
-                text += cell.source[end:found.start()]
-                value = next(values)
-                text = text.removesuffix(found["shown"] or "")
-                text += f"{value}<!--= {found['expression']} => {value} -->"
-                end = found.end()
-            cell.source = text + cell.source[end:]
+            cell.source = "".join(
+                f"{text}{(value := next(values))}<!--= {expression} => {value} -->" if expression else text
+                for text, expression in prose_parts(cell.source))
 
 
 def execute(notebook, folder, variables=None, timeout=120):
