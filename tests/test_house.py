@@ -156,7 +156,8 @@ def _formulas():
         module = importlib.import_module(_name(path))
         defined = {t.id for n in ast.parse(path.read_text()).body if isinstance(n, ast.Assign)
                    for t in ast.walk(n) if isinstance(t, ast.Name) and isinstance(t.ctx, ast.Store)}
-        found.update({f"{path.stem}.{n}": v for n, v in vars(module).items() if isinstance(v, Formula) and n in defined})
+        found.update({f"{path.stem}.{n}": v for n, v in vars(module).items()
+                      if isinstance(v, Formula) and n in defined})
     return found
 
 

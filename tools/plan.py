@@ -9,6 +9,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+from nbclient.exceptions import CellExecutionError
+
 import macrolib
 from tools.build import NOTEBOOKS
 from tools.report import write_report
@@ -21,7 +23,7 @@ WORKSHEETS = {
 
 
 def main():
-    """Returns the exit code: not 0 when there is no plan, whatever its checks say."""
+    """Returns the exit code: not 0 when a plan or its report could not be made, whatever the checks say."""
     shot, rig = Path(os.environ["SHOT"]), Path(os.environ["RIG"])
     out = os.environ.get("OUT")
     replace = not out or os.environ.get("REPLACE") == "yes"
@@ -32,8 +34,12 @@ def main():
         return done.returncode
     worksheet = NOTEBOOKS / "design" / f"{WORKSHEETS[macrolib.read_shot(shot).kind]}.ipynb"
     places = {"MACROLIB_SHOT": shot, "MACROLIB_RIG": rig, "MACROLIB_OUT": out}
-    write_report(worksheet, out / "report.html", {k: str(p.resolve()) for k, p in places.items()}, replace=replace)
-    print(f"\nReport: {out / 'report.html'}")
+    try:
+        report = write_report(worksheet, out / "report.html", {k: str(p.resolve()) for k, p in places.items()}, replace)
+    except (OSError, CellExecutionError) as problem:
+        print(problem, file=sys.stderr)
+        return 1
+    print(f"Report: {report}")
     return 0
 
 

@@ -78,7 +78,7 @@ def test_an_error_leaves_the_stored_notebook(built, tmp_path):
     assert sorted(p.name for p in target.parent.glob("*travel*")) == ["travel.ipynb", "travel.py"]
 
 
-class _Loads(HTMLParser):
+class Loads(HTMLParser):
     """What a page would fetch or run."""
 
     def __init__(self, text):
@@ -99,7 +99,7 @@ def test_report_of_a_notebook(built):
     page_path = built[1].parent / "with space" / "report.html"
     assert main([str(built[1]), str(page_path)]) is None
     page = page_path.read_text()
-    assert _Loads(page).found == [] and _Loads(page).pictures == 1
+    assert Loads(page).found == [] and Loads(page).pictures == 1
     assert "A pulse moves 5.00 um." in page and "<title>Travel</title>" in page
     assert "Sliders need a running kernel" in page
     with pytest.raises(FileExistsError):
