@@ -23,7 +23,7 @@ pixel_pitch = Symbol("pixel_pitch", "m", "pixel pitch of the sensor", "p", above
 wavelength = Symbol("wavelength", "m", "wavelength of the light", r"\lambda", above=0)
 numerical_aperture = Symbol("numerical_aperture", "1", "numerical aperture at the subject: index times sine",
                             r"\mathrm{NA}", above=0, below=2)
-refractive_index = Symbol("refractive_index", "1", "refractive index of what the subject lies in", "n", least=1)
+refractive_index = Symbol("refractive_index", "1", "refractive index at the subject, or of a layer", "n", least=1)
 object_distance = Symbol("object_distance", "m", "subject to the front principal plane", "s", above=0)
 image_distance = Symbol("image_distance", "m", "rear principal plane to the sensor", "s'", above=0)
 offset = Symbol("offset", "m", "distance from the focused plane, positive away from the lens", r"\Delta")
@@ -36,7 +36,7 @@ q = Symbol("q", "1", "spatial frequency over the cutoff frequency", "q", least=0
 waves = Symbol("waves", "1", "defocus at the edge of the pupil, in wavelengths", "W", least=-1e6, most=1e6)
 kept = Symbol("kept", "1", "share of the transfer in focus that is kept", "k", above=0, below=1)
 spatial_frequency = Symbol("spatial_frequency", "1/m", "cycles of the pattern for a metre of sensor", r"\nu", least=0)
-smear_length = Symbol("smear_length", "m", "length at the sensor that one pixel, or a steady motion, covers", "b", least=0)
+smear_length = Symbol("smear_length", "m", "length at the sensor that a pixel, or a steady motion, covers", "b", least=0)
 amplitude = Symbol("amplitude", "m", "amplitude of a sine motion, zero to peak", "A", least=0)
 cycles = Symbol("cycles", "1", "periods of the motion within the exposure", "n_c", least=0)
 jitter = Symbol("jitter", "m", "root mean square of a random motion at the sensor", r"\sigma", least=0)
@@ -62,6 +62,13 @@ unit_travel = Symbol("unit_travel", "1", "travel over one piece, for a unit chan
 unit_speed = Symbol("unit_speed", "1", "speed over one piece, for a unit change in a unit time", r"\hat v")
 unit_acceleration = Symbol("unit_acceleration", "1", "acceleration over one piece, in the same way", r"\hat a")
 unit_jerk = Symbol("unit_jerk", "1", "jerk over one piece, in the same way", r"\hat\jmath")
+pulse_number = Symbol("pulse_number", "1", "number of the pulse, counted from 0", "n", least=0)
+pulse_acceleration = Symbol("pulse_acceleration", "pulse/s^2", "acceleration in pulses", r"a_n", above=0)
+pulse_rate = Symbol("pulse_rate", "pulse/s", "pulses per second", "f_p", least=0)
+processor_frequency = Symbol("processor_frequency", "Hz", "clock of the controller's processor", r"f_c", above=0)
+cycles_per_pulse = Symbol("cycles_per_pulse", "1", "processor cycles that one pulse costs", r"n_c", above=0)
+timer_frequency = Symbol("timer_frequency", "Hz", "ticks of the controller's timer per second", r"f_t", above=0)
+fraction_bits = Symbol("fraction_bits", "1", "binary places of an interval below one tick", "b", least=0, most=64)
 
 # --- transmission and motor
 pitch_count = Symbol("pitch_count", "1", "starts of a screw, teeth of a pulley or pinion", "z", above=0)
