@@ -73,7 +73,7 @@ class Formula:
     @property
     def latex(self):
         """The formula as TeX, such as 'N_{e} = N (1 + m / P)'."""
-        return f"{self.result.tex} = {sympy.latex(self.expression, symbol_names={s: s.tex for s in self.symbols})}"
+        return f"{self.result.tex} = {sympy.latex(_short(self.expression), symbol_names={s: s.tex for s in self.symbols})}"
 
     def __call__(self, *args, **named):
         if named or len(args) != len(self.names):
@@ -170,6 +170,11 @@ def _as_floats(formula, name, x):
     return x.astype(float, copy=False)
 
 
+def _short(expression):
+    """The same with every decimal constant at five digits, to be read."""
+    return expression.xreplace({x: sympy.Float(x, 5) for x in expression.atoms(sympy.Float)})
+
+
 def _number(x):
     text = f"{x:.4g}"
     if "e" in text:
@@ -180,7 +185,7 @@ def _number(x):
 
 def working(formula, **values):
     """One typeset line: the formula, the numbers put in (SI), the result with its unit."""
-    put_in = sympy.latex(formula.expression, mul_symbol="times",
+    put_in = sympy.latex(_short(formula.expression), mul_symbol="times",
                          symbol_names={s: _number(values[s.name]) for s in formula.symbols if s.name in values})
     result, unit = _number(formula(**values)), formula.result.unit
     return f"{formula.latex} = {put_in} = {result}" + ("" if unit == "1" else rf"\ \mathrm{{{unit.replace(' ', '~')}}}")
