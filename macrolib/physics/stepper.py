@@ -17,7 +17,7 @@ from macrolib.physics import symbols as s
 from macrolib.physics.vibration import relative_transmissibility, transmissibility
 
 __all__ = ["natural_frequency", "swing_frequency", "peak_torque", "microstep_torque", "load_lag", "position_error",
-           "inertia_ratio", "corner_speed", "torque_at_speed", "ripple", "simulate"]
+           "inertia_ratio", "shaft_travel", "corner_speed", "torque_at_speed", "ripple", "simulate"]
 
 _ANGLE = "torque T_h sin(p_r times the angle behind)"
 
@@ -46,6 +46,8 @@ position_error = Formula(Symbol("position_error", "rad", "largest error of the r
                          "detent well below the holding torque; friction at most the holding torque")
 inertia_ratio = Formula(Symbol("inertia_ratio", "1", "load over rotor inertia", "r_J", least=0),
                         s.load_inertia / s.rotor_inertia, (s.load_inertia, s.rotor_inertia), "definition")
+shaft_travel = Formula(Symbol("shaft_travel", "m", "carriage travel for an angle at the motor", "x_s"),
+                       s.shaft_angle * s.travel_per_turn / (2 * pi), (s.shaft_angle, s.travel_per_turn), "definition")
 
 
 def swing_frequency(frequency, swing):
@@ -112,3 +114,268 @@ def torque_at_speed(speed, voltage, peak_current, resistance, inductance, holdin
         reached, excess, by_both = _regions(*values)
     torque = np.where(reached >= 0, by_current, np.where(excess <= 0, by_voltage, by_both))
     return np.maximum(torque, 0)[()] if np.ndim(torque) else float(max(torque, 0))
+
+
+# --- the motion that microsteps make
+Ripple = namedtuple("Ripple", "position_rms speed_rms holds")
+_DOUBT = 0.02  # estimated relative error up to which the closed form counts as holding
+_MOTOR = {"speed": s.rotation, "microsteps": s.microsteps, "rotor_teeth": s.rotor_teeth, "inertia": s.inertia,
+          "holding_torque": s.holding_torque, "damping_ratio": s.damping_ratio, "detent_torque": s.detent_torque,
+          "friction_torque": s.friction_torque, "load_torque": s.load_torque, "gain_mismatch": s.gain_mismatch,
+          "phase_offset": s.phase_offset}
+
+
+def _broadcast(**values):
+    """The values as flat float arrays of one length, checked against their symbols, and their common shape."""
+    arrays = [np.asarray(v, float) for v in values.values()]
+    for name, x in zip(values, arrays):
+        symbol, low = _MOTOR[name], 1e-9 if name in ("speed", "damping_ratio") else _MOTOR[name].low
+        bad = x[~((low <= x) & (x <= symbol.high))]
+        if bad.size:
+            also = "above 0" if name in ("speed", "damping_ratio") else symbol.allowed
+            raise ValueError(f"{name} is {bad[0]:g} {symbol.unit}; allowed: {also}")
+    if (np.rint(values["microsteps"]) != values["microsteps"]).any():
+        raise ValueError("microsteps must be whole numbers")
+    shape = np.broadcast_shapes(*(x.shape for x in arrays))
+    return {name: np.broadcast_to(x, shape).ravel() for name, x in zip(values, arrays)}, shape
+
+
+def ripple(speed, microsteps, *, rotor_teeth, holding_torque, inertia, damping_ratio, detent_torque=0.0,
+           gain_mismatch=0.0, phase_offset=0.0, structure=None):
+    """Closed form of the ripple about a steady speed: Ripple(position_rms in rad, speed_rms in rad/s, holds).
+
+    speed in turns/s, the rest as in `simulate`; arrays broadcast. The linear motor answers to the staircase of commands
+    (a sawtooth about the straight line), to detent, mismatch and offset, each a series of sines whose mean squares add.
+    structure=(frequency in Hz, damping ratio): the ripple behind that mode instead. Where `holds` is False (large
+    swings, a resonance near, detent near it) the real motor may differ by more than 2 %: use `simulate` there.
+    Not in it: friction, current resolution, rise time. Derived from Newton's second law; ValueError for bad values.
+    """
+    v, shape = _broadcast(speed=speed, microsteps=microsteps, rotor_teeth=rotor_teeth, holding_torque=holding_torque,
+                          inertia=inertia, damping_ratio=damping_ratio, detent_torque=detent_torque,
+                          gain_mismatch=gain_mismatch, phase_offset=phase_offset)
+    natural = natural_frequency(v["rotor_teeth"], v["holding_torque"], v["inertia"])
+    frequencies, amplitudes = _causes(v, natural)
+    ratio = frequencies / natural
+    behind = relative_transmissibility(ratio, v["damping_ratio"])
+    swing, rates = amplitudes * behind / ratio**2, 2 * np.pi * frequencies
+    doubt = _doubt(v, ratio, amplitudes, behind)
+    doubtful = [(x**2 * doubt).sum(axis=0) / (x**2).sum(axis=0) / 2 for x in (swing, rates * swing)]
+    if structure is not None:
+        swing = swing * transmissibility(frequencies / structure[0], structure[1])
+    position, velocity = (np.sqrt((x**2).sum(axis=0) / 2) for x in (swing, rates * swing))
+    return Ripple(*(x.reshape(shape)[()] for x in (position, velocity, np.maximum(*doubtful) < _DOUBT)))
+
+
+def _doubt(v, ratio, amplitudes, behind):
+    """Estimated relative error of each sine's mean square; the worst of 600 simulated motors stays inside it."""
+    gain = behind / ratio**2
+    # The torque is the sine of the angle behind the command: its slope falls with that angle, the more so where
+    # the resonance is near. The detent makes the stiffness go up and down, slowly (no matter) or not.
+    softer = v["rotor_teeth"] ** 2 * ((amplitudes * behind) ** 2).sum(axis=0) / 4
+    modulated = v["detent_torque"] / v["holding_torque"] * np.minimum(1, 3 * ratio)
+    jump = (np.pi / (2 * v["microsteps"])) ** 2 / 12  # energy of one jump: 1 - cos against half the square
+    return 2 * gain * (softer + modulated) + jump + (v["microsteps"] == 1) * (v["detent_torque"] > 0)
+
+
+def _causes(v, natural):
+    """Frequencies (Hz) and amplitudes (rad) of the sines in the position that the motor seeks, one row each."""
+    cycle, share = v["rotor_teeth"] * v["speed"], v["detent_torque"] / v["holding_torque"]
+    pulses = 4 * v["microsteps"] * cycle
+    apart = np.max(natural / pulses, initial=0)
+    if apart > 2000:
+        raise ValueError(f"speed is too low for a series: pulses come {apart:.3g} natural periods apart; allowed: 2000")
+    k = np.arange(1, 30 + math.ceil(10 * apart))[:, None]
+    # the detent shifts the rest position by solutions of x = -share sin(4 (angle + x)): first two terms of their series
+    electrical = np.stack((share * (1 - 2 * share**2), 2 * share**2,
+                           v["gain_mismatch"] / 2, np.sqrt(2) * v["phase_offset"]))
+    electrical = np.concatenate((electrical, 1 / (2 * v["microsteps"] * k)))
+    times = np.broadcast_to(np.array([4, 8, 2, 1])[:, None], (4, cycle.size))
+    return np.concatenate((times * cycle, k * pulses)), electrical / v["rotor_teeth"]
+
+
+@dataclasses.dataclass(frozen=True)
+class Motion:
+    """What `simulate` found; arrays of the common shape. Angles in rad at the motor shaft, speeds in rad/s.
+
+    lag: mean angle behind the path; picture_...: behind the structure's mode, the motor's own without one;
+    in_step: False where the rotor slipped (its other numbers are NaN); friction_speed: speed below which friction was
+    smoothed; friction_resolved: that is under a fifth of the rotor's speed; time_step in s.
+    times, motor, picture (first axis: samples): the recorded deviation from the path, None unless record=True.
+    """
+
+    position_rms: np.ndarray
+    position_peak_to_peak: np.ndarray
+    speed_rms: np.ndarray
+    picture_rms: np.ndarray
+    picture_peak_to_peak: np.ndarray
+    picture_speed_rms: np.ndarray
+    lag: np.ndarray
+    in_step: np.ndarray
+    friction_speed: np.ndarray
+    friction_resolved: np.ndarray
+    time_step: np.ndarray
+    times: np.ndarray | None = None
+    motor: np.ndarray | None = None
+    picture: np.ndarray | None = None
+
+
+def simulate(speed, microsteps, *, rotor_teeth, holding_torque, inertia, damping_ratio, detent_torque=0.0,
+             friction_torque=0.0, load_torque=0.0, gain_mismatch=0.0, phase_offset=0.0, current_bits=None,
+             rise_time=0.0, structure=None, refine=1, record=False, progress=None):
+    """Steady motion of the rotor driven through the microstep table, as a Motion; all settings and speeds at once.
+
+    speed (turns/s), microsteps and the motor's values broadcast: speed[:, None] with microsteps gives a map.
+    holding_torque: at the current that is set (`peak_torque`); damping_ratio: of the motor about the steady speed;
+    detent_torque: amplitude, four periods in a cycle; friction_torque: Coulomb; gain_mismatch: of phase b;
+    phase_offset: of both, over the peak current. For all alike: current_bits (each phase's magnitude has 2^bits - 1
+    levels), rise_time (s for a current from 0 to the peak), structure (frequency in Hz, damping ratio) of the mode
+    between motor and picture. refine divides the time step. progress(share) is called now and then.
+
+    Runge-Kutta of order four, a whole number of steps a pulse, about 30 a natural period; measured over whole
+    electrical cycles after the start has rung out. The step limits how sharp friction can be: see Motion.
+    Not in it: back-EMF (mid-band instability), stick-slip of the guide, chopper ripple, backlash.
+    ValueError for bad values and for runs of more than two million steps.
+    """
+    v, shape = _broadcast(speed=speed, microsteps=microsteps, rotor_teeth=rotor_teeth, holding_torque=holding_torque,
+                          inertia=inertia, damping_ratio=damping_ratio, detent_torque=detent_torque,
+                          friction_torque=friction_torque, load_torque=load_torque, gain_mismatch=gain_mismatch,
+                          phase_offset=phase_offset)
+    _check_options(current_bits, rise_time, structure, refine)
+    return _motion(_Run(v, current_bits, rise_time, structure, refine), shape, record, progress)
+
+
+def _check_options(current_bits, rise_time, structure, refine):
+    if current_bits is not None and current_bits not in range(1, 33):
+        raise ValueError(f"current_bits is {current_bits!r}; allowed: None, or 1 to 32")
+    if not 0 <= rise_time < math.inf:
+        raise ValueError(f"rise_time is {rise_time!r} s; allowed: at least 0")
+    if structure is not None and not (0 < structure[0] < math.inf and 0 < structure[1] < 1):
+        raise ValueError(f"structure is {structure!r}; allowed: a frequency above 0 Hz, a damping ratio in 0 to 1")
+    if not 1 <= refine <= 1000:
+        raise ValueError(f"refine is {refine!r}; allowed: 1 to 1000")
+
+
+class _Run:
+    """The lanes of a simulation, one for each combination of speed, setting and motor, and how they move.
+
+    A state is the deviation from the straight path (rad) and its rate, then the same behind the structure's mode.
+    """
+
+    def __init__(self, v, current_bits, rise_time, structure, refine):
+        self.teeth, self.omega, self.structure = v["rotor_teeth"], 2 * np.pi * v["speed"], structure
+        self.stiff, self.detent, self.load, self.friction = (
+            v[n] / v["inertia"] for n in ("holding_torque", "detent_torque", "load_torque", "friction_torque"))
+        self.natural = np.sqrt(self.teeth * self.stiff)
+        self.rubs = self.friction.any()
+        self.damping, self.rise_time = 2 * v["damping_ratio"] * self.natural, rise_time
+        self.micro = v["microsteps"].astype(int)
+        tables = [_currents(*lane, current_bits) for lane in zip(self.micro, v["gain_mismatch"], v["phase_offset"])]
+        self.table = np.concatenate([np.empty((2, 0)), *tables], axis=1)
+        self.offset = np.cumsum(4 * self.micro) - 4 * self.micro
+        self._choose_steps(refine)
+
+    def _choose_steps(self, refine):
+        fastest = np.maximum(self.natural * np.sqrt(1 + 4 * self.detent / self.stiff), 2 * self.teeth * self.omega)
+        settle = 30 / self.natural + 12 / self.damping
+        if self.structure is not None:
+            mode = 2 * np.pi * self.structure[0]
+            fastest, settle = np.maximum(fastest, mode), settle + 6 / (mode * self.structure[1])
+        longest = 0.2 / fastest
+        sharp = np.full_like(longest, np.inf)  # the step that makes the jump of friction sharp enough
+        np.divide(0.1 * self.omega, self.friction, out=sharp, where=self.friction > 0)
+        longest = np.clip(sharp, longest / 6, np.minimum(longest, self.rise_time / 4 if self.rise_time else np.inf))
+        pulse = np.pi / (2 * self.micro * self.teeth * self.omega)
+        self.per_pulse = np.ceil(pulse / longest * refine).astype(int)
+        self.step = pulse / self.per_pulse
+        # tanh(speed / friction_speed) stands for the jump of friction: no stiffer than the step can follow
+        self.friction_speed = np.where(self.friction > 0, np.maximum(0.1 * self.omega, self.friction * self.step), 1)
+        self.cycle = 4 * self.micro * self.per_pulse
+        self.measured = self.cycle * np.ceil(40 * np.pi / self.natural / (self.cycle * self.step)).astype(int)
+        self.calm = np.ceil(30 / self.natural / self.step).astype(int)
+        self.total = int(np.max(np.ceil(settle / self.step) + self.measured, initial=0))
+        if self.total > 2_000_000:
+            raise ValueError(f"the run needs {self.total} steps, two million are allowed: "
+                             "raise the lowest speed or the damping, or lower refine")
+
+    def slope(self, phase, y, currents, damping):
+        """Rate of change of the state with the path at this electrical angle."""
+        angle = phase + self.teeth * y[0]
+        c, n = np.cos(angle), np.sin(angle)
+        rate = self.stiff * (currents[1] * c - currents[0] * n) - damping * y[1] - self.load
+        rate -= 4 * self.detent * n * c * (c * c - n * n)  # sin(4 angle)
+        if self.rubs:
+            rate -= self.friction * np.tanh((self.omega + y[1]) / self.friction_speed)
+        if self.structure is None:
+            return np.stack((y[1], rate))
+        mode = 2 * np.pi * self.structure[0]
+        return np.stack((y[1], rate, y[3], mode * (mode * (y[0] - y[2]) + 2 * self.structure[1] * (y[1] - y[3]))))
+
+    def walk(self):
+        """Yield for each step its number, the states at its ends and the slopes there; the start is damped well."""
+        y = np.zeros((2 if self.structure is None else 4, len(self.micro)))
+        y[::2] = -np.arcsin(np.clip((self.load + self.friction) / self.stiff, -1, 1)) / self.teeth
+        h, now = self.step, self.table[:, self.offset]
+        turn = np.pi / (2 * self.micro) / self.per_pulse
+        slew = h / self.rise_time if self.rise_time else np.inf
+        for i in range(self.total):
+            damping = np.where(i < self.calm, 1.4 * self.natural, self.damping)
+            phase = (i % self.cycle) * turn - np.pi / (4 * self.micro)  # the path runs midway between the commands
+            change = self.table[:, self.offset + i // self.per_pulse % (4 * self.micro)] - now
+            half, end = now + np.clip(change, -slew / 2, slew / 2), now + np.clip(change, -slew, slew)
+            first = self.slope(phase, y, now if self.rise_time else end, damping)
+            second = self.slope(phase + turn / 2, y + h / 2 * first, half, damping)
+            third = self.slope(phase + turn / 2, y + h / 2 * second, half, damping)
+            fourth = self.slope(phase + turn, y + h * third, end, damping)
+            after = y + h / 6 * (first + 2 * (second + third) + fourth)
+            fourth[::2] = after[1::2]
+            yield i, y, after, first, fourth
+            y, now = after, end
+
+
+def _currents(microsteps, gain_mismatch, phase_offset, bits):
+    angle = np.arange(4 * microsteps) * np.pi / (2 * microsteps)
+    table = np.stack((np.cos(angle), np.sin(angle)))
+    if bits is not None:
+        table = np.rint(table * (2**bits - 1)) / (2**bits - 1)
+    return table * [[1], [1 + gain_mismatch]] + phase_offset
+
+
+def _measure(run, record, progress):
+    """Mean, mean square, lowest and highest of every state, and the recorded deviations, over the measured steps."""
+    begin = run.total - run.measured
+    mean = square = 0.0
+    low, high, trace = np.inf, -np.inf, []
+    for i, y, after, before_slope, after_slope in run.walk():
+        if progress is not None and i % (run.total // 100 + 1) == 0:
+            progress(i / run.total)
+        if i < begin.min():
+            continue
+        # the step as a sum of Legendre polynomials of the cubic through both ends and slopes
+        on, rise, bend = i >= begin, run.step * (before_slope + after_slope), run.step * (after_slope - before_slope)
+        third = (rise / 4 - (after - y) / 2) / 5
+        middle, linear, quadratic = (y + after) / 2 - bend / 12, (after - y) / 2 - third, bend / 12
+        mean = mean + on * middle
+        square = square + on * (middle**2 + linear**2 / 3 + quadratic**2 / 5 + third**2 / 7)
+        centre = middle - quadratic / 2
+        low = np.where(on, np.minimum(low, np.minimum(y, centre)), low)
+        high = np.where(on, np.maximum(high, np.maximum(y, centre)), high)
+        if record:
+            trace.append(np.where(on, y[::2], np.nan))
+    mean, square = mean / run.measured, square / run.measured
+    return mean, np.sqrt(np.maximum(square - mean**2, 0)), low, high, trace
+
+
+def _motion(run, shape, record, progress):
+    mean, rms, low, high, trace = _measure(run, record, progress)
+    in_step = np.maximum(np.abs(low[0]), np.abs(high[0])) * run.teeth < np.pi
+    kept = [np.where(in_step, x, np.nan).reshape(shape)[()] for x in (rms[0], high[0] - low[0], rms[1], rms[-2],
+                                                                      high[-2] - low[-2], rms[-1], -mean[0])]
+    resolved = run.friction_speed < 0.2 * run.omega if run.rubs else np.ones_like(in_step)
+    smooth = np.where(run.friction > 0, run.friction_speed, 0)
+    about = [x.reshape(shape)[()] for x in (in_step, smooth, resolved | (run.friction == 0), run.step)]
+    if not record:
+        return Motion(*kept, *about)
+    trace = np.array(trace)
+    times = np.arange(len(trace))[:, None] * run.step
+    return Motion(*kept, *about, times.reshape(-1, *shape), trace[:, 0].reshape(-1, *shape),
+                  trace[:, -1].reshape(-1, *shape))
