@@ -17,7 +17,7 @@ ROOT = Path(__file__).parent.parent
 FLOORS = [{"units", "formula"}, {"physics", "files"}, {"rig", "shot"}, {"planning", "measure", "controller"},
           {"show", "teach"}]
 HEAVY = {"sympy": {"formula", "physics"}, "pint": set(), "scipy": set(), "matplotlib": {"show"}, "ipywidgets": {"show"},
-         "IPython": {"show"}, "PIL": {"show", "measure"}}  # who may import it when it is itself imported
+         "anywidget": {"show"}, "IPython": {"show"}, "PIL": {"show", "measure"}}  # who may import it when it is itself imported
 MODULES = sorted((ROOT / "macrolib").rglob("*.py"))
 TEXTS = sorted(p for kind in ("*.py", "*.md", "*.toml", "*.yml", "*.cff", "*.cfg", "*.csv", "Makefile", "*.c", "*.h")
                for p in ROOT.rglob(kind)

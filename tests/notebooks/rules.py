@@ -12,7 +12,7 @@ from tools.build import METADATA, WIDGET, prose_parts
 NBVAL_EXCEPTIONS = {}
 
 _NBVAL_OFF = re.compile(r"nbval[-_](?:ignore[-_]output|skip)", re.I)
-_HIDES_RESULTS = re.compile(r"\b(?:interact|interactive|interactive_output|interact_manual|clear_output|Output)\s*\(")
+_HIDES_RESULTS = re.compile(r"\b(?:interact|interactive|interactive_output|interact_manual|clear_output|Output|\w*Slider)\s*\(")
 _BARE_FLOAT = re.compile(r"\d\.\d{9,}")
 _ADDRESS = re.compile(r"\bat 0x[0-9a-f]+")
 _OUTSIDE_PATH = re.compile(r"(?<![\w.:/<])/(?:home|root|tmp|usr|var|opt|mnt|etc|work|Users|srv)/|\b[A-Z]:\\|file://")
@@ -100,7 +100,7 @@ def no_trailing_semicolon(notebook, path):
 def no_hidden_results(notebook, path):
     for number, cell in enumerate(notebook.cells, 1):
         if cell.cell_type == "code" and (found := _HIDES_RESULTS.search(cell.source)):
-            yield f"cell {number} uses {found[0]}...): a stored page shows nothing of it; use a panel of macrolib.show"
+            yield f"cell {number} uses {found[0]}...): use a panel of macrolib.show, which a stored page shows too"
 
 
 def no_magics(notebook, path):

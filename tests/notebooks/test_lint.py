@@ -85,6 +85,7 @@ BROKEN = [
     ("no_trailing_semicolon", _swap('um")', 'um");')),
     ("no_hidden_results", _swap("travel = ", "interact(print)\ntravel = ")),
     ("no_hidden_results", _swap("travel = ", "o = widgets.Output()\ntravel = ")),
+    ("no_hidden_results", _swap("travel = ", "s = ipywidgets.FloatSlider()\ntravel = ")),
     ("no_magics", _swap("travel = ", "%matplotlib inline\ntravel = ")),
     ("no_bare_floats", _output(text_plain="0.30000000000000004")),
     ("no_bare_floats", _output(text_plain="<object object at 0x7f12ab>")),

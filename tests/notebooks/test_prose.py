@@ -1,7 +1,7 @@
 """The text cells against the code: what each says now must be what the source and its code give.
 
 A notebook's code runs once more, inside the test process: quicker than a kernel, and the names that it leaves behind
-can be asked. The same run gives its figures and sliders, whose axes and labels must name a unit.
+can be asked. The same run gives its figures, whose axes must name a unit.
 """
 
 import contextlib
@@ -11,7 +11,6 @@ import json
 import re
 from types import SimpleNamespace
 
-import ipywidgets
 import matplotlib
 import matplotlib.pyplot as plt
 import nbformat
@@ -25,24 +24,17 @@ _SOURCES = {str(s.relative_to(NOTEBOOKS / "src").with_suffix("")): s for s in so
 
 
 def run(notebook, folder):
-    """Run the code of an unfilled notebook: the prose values, the figures made and the sliders made."""
-    made = SimpleNamespace(values=[], figures=[], sliders=[])
-    names, first_figure, first_slider = {"display": lambda *_, **__: None}, Figure.__init__, ipywidgets.Widget.__init__
+    """Run the code of an unfilled notebook: the prose values and the figures made."""
+    made = SimpleNamespace(values=[], figures=[])
+    names, first = {"display": lambda *_, **__: None}, Figure.__init__
 
-    @functools.wraps(first_figure)
-    def keep_figure(self, *args, **options):
-        first_figure(self, *args, **options)
+    @functools.wraps(first)
+    def keep(self, *args, **options):
+        first(self, *args, **options)
         made.figures.append(self)
 
-    @functools.wraps(first_slider)
-    def keep_slider(self, *args, **options):
-        first_slider(self, *args, **options)
-        if type(self).__name__.endswith("Slider"):
-            made.sliders.append(self)
-
     with contextlib.chdir(folder), contextlib.redirect_stdout(io.StringIO()), pytest.MonkeyPatch.context() as patch:
-        patch.setattr(Figure, "__init__", keep_figure)
-        patch.setattr(ipywidgets.Widget, "__init__", keep_slider)
+        patch.setattr(Figure, "__init__", keep)
         matplotlib.use("Agg")
         for cell in notebook.cells:
             if cell.cell_type == "code":
@@ -98,12 +90,6 @@ def test_every_axis_has_a_unit(name):
     assert not messages, "\n".join([name, *messages])
 
 
-@pytest.mark.parametrize("name", _SOURCES)
-def test_every_slider_has_a_unit(name):
-    labels = [s.description for s in _run_source(name)[1].sliders]
-    assert all(map(_UNIT.search, labels)), labels
-
-
 # What must fail, and what must not.
 _SAMPLE = """# %% [markdown]
 # # Travel
@@ -137,14 +123,11 @@ def test_filling_again_replaces_the_number():
 def test_a_missing_unit_is_found(tmp_path):
     text = """# %%
 import matplotlib.pyplot as plt
-import ipywidgets
 figure, (left, right) = plt.subplots(1, 2)
 _ = left.set(xlabel="time (s)", ylabel="speed (mm/s)"), right.set(xlabel="time", ylabel="speed (mm/s)")
-sliders = [ipywidgets.FloatSlider(description="speed (mm/s)"), ipywidgets.IntSlider(description="frames")]
 """
     made = run(read(text), tmp_path)
     assert [m for f in made.figures for m in _without_unit(f)] == ["axis label 'time' of 'a figure' has no '(unit)'"]
-    assert [s.description for s in made.sliders if not _UNIT.search(s.description)] == ["frames"]
 
 
 def test_an_error_in_a_cell_is_an_error_here(tmp_path):
