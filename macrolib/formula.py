@@ -87,7 +87,7 @@ class Formula:
             result = (self._compiled or self.compiled)(*args)
             if self._low <= result <= self._high:
                 return float(result)
-        except (ArithmeticError, TypeError):  # a division by zero, an overflow, a complex root
+        except (ArithmeticError, TypeError, RuntimeWarning):  # a division by zero, an overflow, a complex root
             result = math.nan
         self._refuse_result(result, args)
 

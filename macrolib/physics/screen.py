@@ -11,7 +11,8 @@ from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 
 __all__ = ["CROSSING_FRAMES", "axial_shift", "breathing", "crossing_speed", "crossing_time", "exposure_time", "flicker",
-           "flicker_beat", "frame_blur", "image_acceleration", "image_speed", "radial_blur", "ramp_acceleration", "skew"]
+           "flicker_beat", "frame_blur", "image_acceleration", "image_speed", "radial_blur", "ramp_acceleration",
+           "skew"]
 
 CROSSING_FRAMES = 168
 """Frames for one picture width: a starting value, no limit. It is the 7 s that camera makers advise for a pan at 24

@@ -93,8 +93,9 @@ thermal_drift = Formula(
 # --- what a ramp leaves
 ramp_residual = Formula(
     Symbol("ramp_residual", "m", "envelope of the ring at the end of a ramp of constant acceleration", "A_r", least=0),
-    s.acceleration / _w**2 * sqrt(1 - 2 * exp(-_zeta * _w * s.ramp_time) * cos(_w * s.ramp_time * sqrt(1 - _zeta**2))
-                                  + exp(-2 * _zeta * _w * s.ramp_time)),
+    s.acceleration / (_w**2 * sqrt(1 - _zeta**2))
+    * sqrt(1 - 2 * exp(-_zeta * _w * s.ramp_time) * cos(_w * s.ramp_time * sqrt(1 - _zeta**2))
+           + exp(-2 * _zeta * _w * s.ramp_time)),
     (s.acceleration, s.ramp_time, s.frequency, _zeta), "derived: two steps of acceleration, superposed",
     "rest before the ramp")
 undamped_residual = Formula(
