@@ -8,7 +8,6 @@ import dataclasses
 import functools
 import math
 import re
-import re
 
 from macrolib import files
 from macrolib.files import choice, number, quantity, whole, words
@@ -257,7 +256,9 @@ PARTS = {
     "rail": Rail, "camera": Camera, "lens": Lens, "light": Light, "stand": Stand, "floor": Floor, "supply": Supply, "room": Room,
 }
 _OPTIONAL = ("light", "stand", "floor", "room")
-_MEASURED_ALSO = {"transmission.travel_per_turn": files.Key("travel for one turn of the motor", "quantity", "mm", ("mm/turn",), 0, 0.5, True)}
+_MEASURED_ALSO = {
+    "transmission.travel_per_turn": files.Key("travel for one turn of the motor", "quantity", "mm", ("mm/turn",), 0, 0.5, True)
+}
 
 
 @dataclasses.dataclass(frozen=True)

@@ -122,7 +122,9 @@ class Subject:
     damping_ratio: float = number("its damping ratio", None, least=0, most=0.99)
 
 
-TABLES = {"picture": Picture, "stack": Stack, "traverse": Traverse, "hand_led": HandLed, "waits": Waits, "limits": Limits, "subject": Subject}
+TABLES = {
+    "picture": Picture, "stack": Stack, "traverse": Traverse, "hand_led": HandLed, "waits": Waits, "limits": Limits, "subject": Subject,
+}
 _KIND_TABLE = {"stack": "stack", "traverse": "traverse", "hand-led": "hand_led"}
 
 

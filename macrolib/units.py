@@ -80,7 +80,8 @@ def _scale(unit):
         raise ValueError(f"the unit {word!r} is not known{hint}") from problem
     factor = one.magnitude - zero.magnitude
     short = float(f"{factor:.12g}")  # so that 1 mm is 0.001 m to the last bit, whatever the order of multiplying was
-    return short if math.isclose(short, factor, rel_tol=1e-15) else factor, zero.magnitude, tuple(sorted((k, round(v, 9)) for k, v in one.dimensionality.items()))
+    exact = short if math.isclose(short, factor, rel_tol=1e-15) else factor
+    return exact, zero.magnitude, tuple(sorted((k, round(v, 9)) for k, v in one.dimensionality.items()))
 
 
 def dimension(unit, counts=True):

@@ -9,9 +9,10 @@ from macrolib.planning import checks as _checks
 from macrolib.planning.checks import Check, Mend
 from macrolib.planning.common import Setting
 from macrolib.planning.stack import plan_stack
+from macrolib.planning.traverse import plan_traverse
 
 __all__ = ["Check", "Mend", "Plan", "Setting", "plan"]
-_PLANNERS = {"stack": plan_stack}
+_PLANNERS = {"stack": plan_stack, "traverse": plan_traverse}
 
 
 @dataclasses.dataclass(frozen=True, eq=False)

@@ -12,6 +12,7 @@ from macrolib.rig import PARTS
 from macrolib.shot import TABLES
 
 HOLDS, TIGHT, FAILS, NOT_COMPUTED = "holds", "tight", "fails", "not computed"
+_BOUNDS = {"up": " or more", "down": " or less"}
 _COMFORT = 1.25  # margin from which a check holds, unless it states another
 
 
@@ -29,7 +30,7 @@ class Check:
     """One requirement. figure and limit in SI; None where they cannot be computed; `why` says what that rests on.
 
     margin: limit / figure where the figure must be at most the limit, figure / limit where at least, so that above 1
-    is good; with a limit of zero the difference instead (0 counts as kept). knobs: (key, direction) pairs to try.
+    is good; with a limit of zero the difference instead (0 counts as kept). knobs: (key, "up" or "down" or a value) pairs to try.
     """
 
     name: str
@@ -105,33 +106,37 @@ def find_mend(check, shot, rig, judge, start):
     judge(shot, rig) -> checks of the plan made again; start(key) -> the value in use where the key says "auto".
     """
     for key, direction in check.knobs:
-        value = _turn(check.name, shot, rig, key, direction, judge, start)
+        described = knob(shot, rig, key)[1]
+
+        def holds(trial, key=key, described=described):
+            if not described.low <= trial <= described.high:
+                return False
+            try:
+                again = judge(*apply(shot, rig, key, trial))
+            except ValueError:
+                return False
+            return any(c.name == check.name and c.state == HOLDS for c in again)
+
+        if direction in _BOUNDS:
+            value = _turn(shot, rig, key, direction, holds, start)
+        else:
+            value = direction if holds(direction) else None
         if value is not None:
-            name = key.split(".", 1)[1]
-            described = knob(shot, rig, key)[1]
-            bound = "" if described.kind == "choice" else " or less" if direction == "down" else " or more"
-            return Mend(key, value, f"{name} = {_shown(value, described.unit)}{bound}")
+            return Mend(key, value, f"{key.split('.', 1)[1]} = {_shown(value, described.unit)}{_BOUNDS.get(direction, '')}")
     return None
 
 
-def _turn(name, shot, rig, key, direction, judge, start):
+def _turn(shot, rig, key, direction, holds, start):
     value, described = knob(shot, rig, key)
     value = start(key) if value in (files.AUTO, None) else value
-    if value is None:
+    if value is None or (value <= 0 and direction == "down"):
         return None
-
-    def holds(trial):
-        if not described.low <= trial <= described.high:
-            return False
-        try:
-            again = judge(*apply(shot, rig, key, trial))
-        except ValueError:
-            return False
-        return any(c.name == name and c.state == HOLDS for c in again)
-
+    value = value if value > 0 else units.from_unit(1.0, described.unit)  # from zero the first try is one unit
     factor, good = (1.3 if direction == "up" else 1 / 1.3), None
     for step in range(1, 40):
         trial = _rounded(value * factor**step, described, direction)
+        if not described.low <= trial <= described.high:
+            break
         if holds(trial):
             good = trial
             break

@@ -230,7 +230,7 @@ def holding_checks(rig):
     d, m = drive(rig), rig.motor
     weight = transmission.drive_force(rig.carriage.mass, 0.0, rig.rail.tilt, 0.0, 0.0, 0.0, transmission.STANDARD_GRAVITY)
     back = transmission.back_torque(weight, d.travel_per_turn, max(d.back_efficiency, 0.0))
-    held = m.holding_torque * min(rig.driver.peak_current / (m.rated_current * math.sqrt(2)), 1) * rig.driver.hold_current_share
+    held = stepper.peak_torque(m.holding_torque, rig.driver.peak_current, m.rated_current) * rig.driver.hold_current_share
     return (
         Check("stays when power is off", back, m.detent_torque, "mN m", enough=2.0,
               why="torque of the load at the motor against its detent; if it fails fit a brake or a counterweight",

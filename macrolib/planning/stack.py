@@ -150,7 +150,8 @@ def plan_stack(shot, rig):
     settings = _settings(shot, rig, d, focus, motion, len(everything), (settle, settle_origin), (quiet, quiet_origin), total, frames)
     checks = [*_picture_checks(shot, rig, d, focus), *_motion_checks(shot, rig, d, focus, motion, everything, approach),
               common.still_check("settling after a move", ringing, settle, shot, rig, settle_origin, "shot.waits.settling_wait"),
-              common.still_check("quiet after the last footfall", footfall, lead_in, shot, rig, quiet_origin, "shot.waits.wait_before_move"),
+              common.still_check("quiet after the last footfall", footfall, lead_in, shot, rig, quiet_origin,
+                                 "shot.waits.wait_before_move"),
               *_limit_checks(shot, rig, frames, total, motion)]
     return settings, schedule, approach, checks, _notes(focus, everything, settle_origin, quiet_origin, motion)
 
@@ -201,7 +202,9 @@ def depth_alternatives(settings, depth):
 def position_uncertainty(rig, d):
     """Standard-like uncertainty in m of a position: half a pulse, detent and step accuracy, added as squares."""
     m = rig.motor
-    angle = stepper.detent_error(m.detent_torque, m.holding_torque, m.rotor_teeth)
+    strength = stepper.peak_torque(m.holding_torque, rig.driver.peak_current, m.rated_current)
+    angle = stepper.position_error(detent_torque=m.detent_torque, gain_mismatch=0.0, phase_offset=0.0, friction_torque=0.0,
+                                   holding_torque=strength, rotor_teeth=m.rotor_teeth)
     full_step = d.travel_per_turn / m.full_steps_per_turn
     parts = (d.travel_per_pulse / 2, angle / (2 * math.pi) * d.travel_per_turn, m.step_accuracy * full_step)
     return math.sqrt(sum(x * x for x in parts))
@@ -243,7 +246,8 @@ def _best_share(shot, rig, focus):
     numbers = np.append(np.geomspace(lens.lowest_f_number, lens.highest_f_number, 60), focus.aperture.f_number)
     frequency = 1 / (4 * rig.camera.pixel_pitch) if p.frequency == AUTO else p.frequency
     view = (p.magnification, numbers, lens.pupil_ratio)
-    focused = optics.diffraction_mtf(np.minimum(1, frequency / optics.cutoff_frequency(p.wavelength, optics.effective_f_number(numbers, *view[::2]))))
+    effective = optics.effective_f_number(numbers, p.magnification, lens.pupil_ratio)
+    focused = optics.diffraction_mtf(np.minimum(1, frequency / optics.cutoff_frequency(p.wavelength, effective)))
     transfer = focused * optics.edge_transfer(focus.spacing, *view, rig.camera.pixel_pitch, p.wavelength, frequency)
     return float(transfer[-1] / transfer.max()) if transfer.max() > 0 else 0.0
 

@@ -1,0 +1,344 @@
+"""The plan of a filmed move: speed, ramps, marks, takes, and a row for every video frame."""
+
+import dataclasses
+import math
+
+import numpy as np
+
+from macrolib.files import AUTO
+from macrolib.physics import laws, optics, ramps, screen, tilt, vibration
+from macrolib.planning import common
+from macrolib.planning.checks import Check
+from macrolib.planning.common import DERIVED, GIVEN, PRESET, Setting
+
+CROSSING_TIME = 7.0  # s for one picture width at 24 frames/s: a starting value of camera operators, not a limit
+_SHAPES = {"trapezoid": "rectangle", "jerk-limited": "triangle", "half-sine": "half-sine", "versed-sine": "versed-sine"}
+_WHOLE = {"minimum-jerk": ramps.minimum_jerk, "cycloidal": ramps.cycloidal}
+_LEAST_RAMP = 0.5  # s that an automatic ramp lasts at least, so that it is seen as one; our own choice
+_LONGEST_RAMP, _MOST_FRAMES = 3600.0, 200_000  # s, video frames: beyond this something is mistyped
+_RAMP_SHARE = 0.4  # of a given duration that one automatic ramp takes at most
+_GENTLE = 1.0  # px/frame^2: change of image speed that an automatic ramp does not exceed; our own choice
+
+
+@dataclasses.dataclass(frozen=True)
+class _Path:
+    """The move in the rail's coordinates; SI, whole pulses."""
+
+    move: object
+    sense: int
+    start: int  # pulses at which the ramp in begins
+    pulses: int  # length of the move
+    ramp: str
+    speed: float
+    acceleration: float
+    origins: dict
+
+
+def _peak(shape):
+    """Peak over mean acceleration of a ramp of this shape."""
+    return float(laws.ramp(shape).peak)
+
+
+def _image_rate(shot, rig):
+    """Metres at the sensor for a metre of carriage travel: m sideways; at the picture's edge of an axial move r'/d_E."""
+    m = shot.picture.magnification
+    if shot.direction == "sideways":
+        return m
+    return rig.camera.sensor_width / 2 / optics.entrance_pupil_distance(rig.lens.focal_length, m, rig.lens.pupil_ratio)
+
+
+def _pixels(shot, rig, travel):
+    """Pixels that the picture moves (at its edge in an axial move) for a carriage travel in m."""
+    return travel * _image_rate(shot, rig) / rig.camera.pixel_pitch
+
+
+def default_image_speed(shot, rig):
+    """px/frame of the crossing rule: one picture width in 7 s at 24 frames/s, the same px/frame at other rates."""
+    return rig.camera.sensor_width / rig.camera.pixel_pitch / (CROSSING_TIME * 24.0)
+
+
+def _speed_limit(shot, rig, per_pulse):
+    """Speed in m/s that ceiling and crossing rule (or the shot's own image speed limit) leave, with margin."""
+    pixels = shot.limits.image_speed or default_image_speed(shot, rig)
+    smooth = pixels / 1.25 * rig.camera.pixel_pitch * shot.traverse.frame_rate / _image_rate(shot, rig)
+    return common.two_digits(min(smooth, 0.95 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse))
+
+
+def _ramp_time(shot, rig, speed, shape):
+    """(seconds, origin) of a ramp to a speed; automatic ones last whole periods of the slowest mode that is known."""
+    time, origin = _wanted_ramp_time(shot, rig, speed, shape)
+    if time > _LONGEST_RAMP:
+        raise ValueError(f"a ramp would last {time:.3g} s; raise the acceleration or lower the speed")
+    return time, origin
+
+
+def _wanted_ramp_time(shot, rig, speed, shape):
+    t, peak = shot.traverse, _peak(shape)
+    if t.ramp_frames is not None:
+        return t.ramp_frames / t.frame_rate, GIVEN
+    if t.acceleration != AUTO:
+        return speed * peak / t.acceleration, GIVEN
+    gentle = _GENTLE * rig.camera.pixel_pitch * t.frame_rate**2 / _image_rate(shot, rig)
+    soft = [common.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in common.modes(rig)]
+    strong = common.acceleration_for_torque(rig, speed, 1.5 * shot.limits.torque_factor)
+    least = max(_LEAST_RAMP, speed * peak / max(min(gentle, strong, *(soft or [common.PRESET_ACCELERATION])), 1e-9))
+    if not soft:
+        return least if t.duration == AUTO else min(least, _RAMP_SHARE * t.duration), PRESET
+    frequency, zeta = min((f, zeta) for _, f, zeta in common.modes(rig))
+    period = 1 / (frequency * math.sqrt(1 - zeta**2))
+    wanted = math.ceil(least / period) * period
+    if t.duration == AUTO:
+        return wanted, DERIVED
+    return min(wanted, max(1, math.floor(_RAMP_SHARE * t.duration / period)) * period, _RAMP_SHARE * t.duration), DERIVED
+
+
+def _choose_shape(shot, rig, speed):
+    """The shape whose ramp leaves the least ringing in the known modes; the plainest of nearly equal ones."""
+    if shot.traverse.ramp != "auto":
+        return shot.traverse.ramp, GIVEN
+    left = {}
+    for name, shape in _SHAPES.items():
+        time = _ramp_time(shot, rig, speed, shape)[0]
+        move = ramps.ramps_by_time(3 * speed * time, time, speed=speed, shape=shape)
+        left[name] = sum(float(vibration.residual_vibration(move, f, z)) for _, f, z in common.modes(rig))
+    enough = max(1.05 * min(left.values()), 0.05 * common.tolerance(shot, rig))
+    return next(name for name in left if left[name] <= enough), DERIVED
+
+
+def _path(shot, rig, per_pulse):
+    t = shot.traverse
+    if t.ramp in _WHOLE and t.ramps == "outside":
+        raise ValueError(f"a {t.ramp} move has no constant speed between marks; use ramps = \"inside\" or another ramp")
+    marks = round(t.start_mark / per_pulse), round(t.end_mark / per_pulse)
+    length, sense = abs(marks[1] - marks[0]), 1 if marks[1] >= marks[0] else -1
+    distance = length * per_pulse
+    kind, chosen = _choose_shape(shot, rig, _guess(shot, rig, per_pulse, distance))
+    shape = _SHAPES.get(kind, "rectangle")
+    speed, origins = _speed(shot, rig, per_pulse, distance, shape)
+    if distance / speed * t.frame_rate > _MOST_FRAMES:
+        raise ValueError(f"a take would have more than {_MOST_FRAMES:,} video frames; raise the speed or shorten the move")
+    time, origins["acceleration"] = _ramp_time(shot, rig, speed, shape)
+    origins["ramp"] = chosen
+    outside = math.ceil(speed * time / 2 / per_pulse) if t.ramps == "outside" else 0
+    run_up = round(t.run_up / per_pulse)
+    pulses = length + 2 * outside + run_up if length else 0
+    if kind in _WHOLE:
+        move = _WHOLE[kind](pulses * per_pulse, 1.0)
+        move = move.in_time(t.duration if t.duration != AUTO else move.peak_speed / speed) if pulses else move
+        acceleration = float(move.peak_acceleration)
+    else:
+        acceleration = t.acceleration if t.acceleration != AUTO and t.ramp_frames is None else speed * _peak(shape) / time
+        move = ramps.ramps_by_limit(pulses * per_pulse, speed, acceleration, shape)
+    return _Path(move, sense, marks[0] - sense * (outside + run_up), pulses, kind, speed, acceleration, origins)
+
+
+def _guess(shot, rig, per_pulse, distance):
+    t = shot.traverse
+    if t.speed != AUTO:
+        return t.speed
+    return distance / t.duration if t.duration != AUTO and distance else _speed_limit(shot, rig, per_pulse)
+
+
+def _speed(shot, rig, per_pulse, distance, shape):
+    """(m/s, origins): given, from the duration, or as fast as picture and ceiling allow with room for the ramps."""
+    t = shot.traverse
+    if t.speed != AUTO:
+        return t.speed, {"speed": GIVEN}
+    if t.duration == AUTO or not distance:
+        limit = _speed_limit(shot, rig, per_pulse)
+        for _ in range(40):  # a short move inside its marks must not spend all its way in the ramps
+            if t.ramps == "outside" or t.acceleration != AUTO or not distance:
+                break
+            if limit * _ramp_time(shot, rig, limit, shape)[0] <= 0.8 * distance:
+                break
+            limit = common.two_digits(limit * 0.85)
+        return limit, {"speed": DERIVED}
+    speed = distance / t.duration
+    for _ in range(30 if t.ramps == "inside" else 0):  # ramps inside the marks cost half their time each
+        ramp = min(_ramp_time(shot, rig, speed, shape)[0], t.duration / 2)
+        speed = distance / (t.duration - ramp)
+    return speed, {"speed": DERIVED}
+
+
+def _runs(shot, rig, path, per_pulse):
+    """(what, from pulse, to pulse, s) before the first take, and the return between takes in the same form."""
+    take_up = math.ceil(1.5 * rig.transmission.backlash / per_pulse)
+    quick = max(path.speed, min(0.9 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse, 5 * rig.rail.homing_speed))
+    before, end = path.start - path.sense * take_up, path.start + path.sense * path.pulses
+    home = round(rig.rail.home_switch / per_pulse)
+
+    def run(what, start, goal):
+        travel = abs(goal - start) * per_pulse
+        seconds = float(ramps.trapezoid(travel, quick, path.acceleration).duration) if travel else 0.0
+        return what, start, goal, seconds
+
+    homing = ("homing", None, home, (rig.rail.high_end_stop - rig.rail.home_switch) / rig.rail.homing_speed)
+    up = run("backlash take-up", before, path.start)
+    return [homing, run("to before the start", home, before), up], [run("return run", end, before), up]
+
+
+def _schedule(shot, rig, path, per_pulse):
+    """Columns of the schedule, a row a video frame of one take."""
+    rate, duration = shot.traverse.frame_rate, float(path.move.duration)
+    count = math.floor(duration * rate * (1 + 1e-12)) + 1
+    times = np.arange(count) / rate
+    pulses = path.start + path.sense * np.floor(path.move.position(times) / per_pulse + 0.5).astype(np.int64)
+    speed = path.move.speed(times)
+    return {
+        "frame": ("1", np.arange(1, count + 1)), "time": ("s", times), "position_pulses": ("pulse", pulses),
+        "position": ("mm", pulses * per_pulse), "speed": ("mm/s", path.sense * speed),
+        "image_speed": ("px/frame", _pixels(shot, rig, speed) / rate), "time_left": ("s", duration - times),
+    }
+
+
+def plan_traverse(shot, rig):
+    """(settings, schedule, approach, checks, notes) of a traverse on a rig as used."""
+    d, t = common.drive(rig), shot.traverse
+    path = _path(shot, rig, d.travel_per_pulse)
+    approach, between = _runs(shot, rig, path, d.travel_per_pulse)
+    quiet, quiet_origin, footfall = common.wait_after_footfall(shot, rig)
+    settle, settle_origin, ringing = common.wait_after_move(shot, rig, _take_up_move(approach[-1], path, d))
+    first_wait = max(quiet - sum(step[3] for step in approach), settle)
+    duration, back = float(path.move.duration), sum(step[3] for step in between)
+    total = sum(step[3] for step in approach) + first_wait + t.takes * duration + (t.takes - 1) * (back + settle)
+    schedule = _schedule(shot, rig, path, d.travel_per_pulse)
+    waits = {"settling_wait": (settle, settle_origin), "wait_before_move": (quiet, quiet_origin)}
+    settings = _settings(shot, rig, d, path, waits, back, total)
+    checks = [*_picture_checks(shot, rig, path), *_motion_checks(shot, rig, d, path, approach),
+              common.still_check("quiet at the start", ringing, first_wait, shot, rig, settle_origin, "shot.waits.settling_wait"),
+              common.still_check("quiet after the last footfall", footfall, first_wait + sum(step[3] for step in approach), shot, rig,
+                                 quiet_origin, "shot.waits.wait_before_move"),
+              *common.time_checks(shot, total, (("shot.traverse.speed", "up"),)),
+              *common.power_checks(rig, total, t.takes * duration / total, (("shot.traverse.speed", "up"),))]
+    return settings, schedule, approach, checks, _notes(shot, path, settle_origin, quiet_origin)
+
+
+def _take_up_move(step, path, d):
+    travel = abs(step[2] - step[1]) * d.travel_per_pulse
+    return ramps.trapezoid(travel or d.travel_per_pulse, path.speed, path.acceleration)
+
+
+def _settings(shot, rig, d, path, waits, back, total):
+    t, move, chosen = shot.traverse, path.move, common.aperture(shot, rig)
+    rate, per_pulse = t.frame_rate, d.travel_per_pulse
+    speed, ramp_in = float(move.peak_speed), float(move.ramp_in)
+    exposure = screen.exposure_time(t.shutter_angle, rate)
+    image = _pixels(shot, rig, speed) / rate
+    jerk = float(move.peak_jerk)
+    taking = t.takes * float(move.duration)
+    found = {
+        "speed": Setting(speed, "mm/s", path.origins["speed"], "speed between the ramps"),
+        "speed_pulses": Setting(speed / per_pulse, "1/s", path.origins["speed"], "speed in pulses per second"),
+        "acceleration": Setting(path.acceleration, "mm/s^2", path.origins["acceleration"], "peak acceleration in the ramps"),
+        "acceleration_pulses": Setting(path.acceleration / per_pulse, "1/s^2", path.origins["acceleration"],
+                                       "acceleration in pulses per second squared"),
+        "ramp_time": Setting(ramp_in, "s", path.origins["acceleration"], "time of a ramp"),
+        "ramp_frames": Setting(ramp_in * rate, "frame", DERIVED, "video frames of a ramp"),
+        "start_position": Setting(path.start * per_pulse, "mm", DERIVED, "where the ramp in begins"),
+        "end_position": Setting((path.start + path.sense * path.pulses) * per_pulse, "mm", DERIVED, "where the ramp out ends"),
+        "duration": Setting(float(move.duration), "s", DERIVED, "time of a take"),
+        "image_speed": Setting(image, "px/frame", DERIVED, "motion of the picture, at its edge in an axial move"),
+        "exposure_time": Setting(exposure, "ms", DERIVED, "exposure of a video frame"),
+        "blur": Setting(image * rate * exposure, "px", DERIVED, "motion within an exposure"),
+        "f_number": Setting(chosen.f_number, "1", chosen.origin, "marked f-number"),
+        "effective_f_number": Setting(chosen.effective, "1", DERIVED, "effective f-number"),
+        "sharp_depth": Setting(_sharp_depth(shot, rig, chosen), "mm", DERIVED, "depth that is sharp"),
+        "settling_wait": Setting(*waits["settling_wait"][:1], "s", waits["settling_wait"][1], "wait at the start of each take"),
+        "wait_before_move": Setting(*waits["wait_before_move"][:1], "s", waits["wait_before_move"][1], "wait after the last footfall"),
+        "takes": Setting(t.takes, "1", GIVEN, "takes"),
+        "return_time": Setting(back, "s", DERIVED, "time of the return run"),
+        "total_time": Setting(total, "min", DERIVED, "time from homing to the last take"),
+        "microsteps": Setting(rig.driver.microsteps, "1", GIVEN, "pulses for one full step"),
+        "travel_per_pulse": Setting(per_pulse, "um", DERIVED, "travel per pulse"),
+        "peak_current": Setting(rig.driver.peak_current, "A", GIVEN, "motor current, peak of the sine"),
+        "hold_current": Setting(rig.driver.peak_current * rig.driver.hold_current_share, "A", GIVEN, "motor current at standstill"),
+        "data": Setting(taking * rig.camera.video_bit_rate / 8e9, "1", DERIVED, "data in gigabytes"),
+        "energy": Setting(common.mean_power(rig, taking / total) * total, "Wh", DERIVED, "energy from the supply"),
+    }
+    if math.isfinite(jerk):
+        found["jerk"] = Setting(jerk, "mm/s^3", DERIVED, "peak jerk in the ramps")
+        found["jerk_pulses"] = Setting(jerk / per_pulse, "1/s^3", DERIVED, "jerk in pulses per second cubed")
+    return found
+
+
+def _sharp_depth(shot, rig, chosen):
+    p = shot.picture
+    frequency = {} if p.frequency == AUTO else {"frequency": p.frequency}
+    return optics.sharp_depth(p.magnification, chosen.f_number, rig.lens.pupil_ratio, rig.camera.pixel_pitch, p.wavelength,
+                              p.transfer_kept, **frequency)
+
+
+def _picture_checks(shot, rig, path):
+    t, slower = shot.traverse, (("shot.traverse.speed", "down"), ("shot.traverse.duration", "up"))
+    image = _pixels(shot, rig, float(path.move.peak_speed)) / t.frame_rate
+    rule = shot.limits.image_speed is None
+    chosen = common.aperture(shot, rig)
+    depth = _sharp_depth(shot, rig, chosen)
+    nearest = min(rig.camera.frame_rates, key=lambda rate: abs(rate - t.frame_rate))
+    found = [
+        Check("motion of the picture", image, default_image_speed(shot, rig) if rule else shot.limits.image_speed, "px/frame",
+              why="one picture width in 7 s at 24 frames/s, a starting value" if rule else "the shot's own limit", knobs=slower),
+        Check("frame rate of the camera", abs(nearest - t.frame_rate), 0.0, "fps", why="nearest rate the camera has",
+              knobs=(("shot.traverse.frame_rate", nearest),)),
+        _focus_check(shot, rig, path, depth),
+        *common.lens_checks(shot, rig, chosen),
+    ]
+    if shot.limits.blur is not None:
+        blur = image * t.shutter_angle / (2 * math.pi)
+        found.append(Check("blur within an exposure", blur, shot.limits.blur, "px", knobs=(*slower, ("shot.traverse.shutter_angle", "down"))))
+    if shot.subject.depth is not None:
+        found.append(Check("depth of the subject", depth, shot.subject.depth, "mm", "at least", 1.0,
+                           why="depth that is sharp against the depth that must be", knobs=(("shot.picture.f_number", "up"),
+                                                                                         ("shot.subject.depth", "down"))))
+    return found
+
+
+def _focus_check(shot, rig, path, depth):
+    """Sideways: the focus that a misaligned axis loses over the move. Axial: the shift of focus in one frame."""
+    if shot.direction == "axial":
+        shift = float(path.move.peak_speed) / shot.traverse.frame_rate
+        return Check("shift of focus in a frame", shift, depth, "um", why="travel towards the subject in one video frame",
+                     knobs=(("shot.traverse.speed", "down"), ("shot.traverse.duration", "up")))
+    length = max(abs(shot.traverse.end_mark - shot.traverse.start_mark), 1e-9)
+    angle = abs(rig.rail.misalignment - shot.subject.slope) if shot.subject.slope else rig.rail.misalignment
+    return Check("focus along the move", tilt.misalignment(length, angle), depth, "um",
+                 why="what the angle between rail and subject takes from the depth that is sharp",
+                 knobs=(("rig.rail.misalignment", "down"), ("shot.picture.f_number", "up")))
+
+
+def _motion_checks(shot, rig, d, path, approach):
+    per_pulse, speed = d.travel_per_pulse, float(path.move.peak_speed)
+    ends = [x * per_pulse for x in (path.start, path.start + path.sense * path.pulses, *(step[2] for step in approach))]
+    slower = (("shot.traverse.speed", "down"), ("shot.traverse.duration", "up"))
+    allowed = common.tolerance(shot, rig)
+    left = sum(float(vibration.residual_vibration(path.move, f, z)) for _, f, z in common.modes(rig)) if common.modes(rig) else None
+    scale = 2 * shot.picture.magnification / rig.camera.pixel_pitch
+    return [
+        Check("ringing after the ramp", None if left is None else left * scale, allowed * scale, "px",
+              why="peak to peak, in the known modes" if left is not None else "rig.stand or rig.carriage needs frequency and damping",
+              knobs=(("shot.traverse.acceleration", "down"), ("shot.traverse.ramp_frames", "up"), ("shot.waits.tolerance", "up"))),
+        Check("reaches its speed", speed, path.speed, "mm/s", "at least", 1.0, why="the ramps must fit between the marks",
+              knobs=(("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), ("shot.traverse.speed", "down")))
+        if path.ramp not in _WHOLE else
+        Check("reaches its speed", speed, speed, "mm/s", "at least", 1.0, why="a whole move has one peak of speed"),
+        common.rail_check(rig, ends, speed**2 / (2 * path.acceleration), (("shot.traverse.speed", "down"),
+                                                                         ("shot.traverse.acceleration", "up"),
+                                                                         ("shot.traverse.run_up", "down"),
+                                                                         ("shot.traverse.start_mark", "up"),
+                                                                         ("shot.traverse.end_mark", "down"),
+                                                                         ("rig.rail.high_end_stop", "up"))),
+        common.pulse_check(shot, rig, speed, slower),
+        common.torque_check(shot, rig, speed, path.acceleration, (*slower, ("shot.traverse.acceleration", "down"))),
+        *common.holding_checks(rig),
+    ]
+
+
+def _notes(shot, path, settle_origin, quiet_origin):
+    notes = [f"Ramps are of the kind {path.ramp} and lie {shot.traverse.ramps} the marks."]
+    if settle_origin == PRESET:
+        notes.append(f"No data of the stand: the wait at the start is the preset of {common.PRESET_WAIT:g} s.")
+    if quiet_origin == PRESET:
+        notes.append(f"No data of floor or stand: the wait after a footfall is the preset of {common.PRESET_FOOTFALL_WAIT:g} s.")
+    if path.origins["acceleration"] == PRESET:
+        notes.append(f"No natural frequency is known: the ramp keeps to the preset of {common.PRESET_ACCELERATION * 1e3:g} mm/s^2.")
+    return notes

@@ -1,0 +1,153 @@
+"""The traverse plan: marks, ramps, frames, takes, checks that can fail, mends that hold when applied."""
+
+import dataclasses
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from macrolib import plan, read_rig, read_shot
+from macrolib.files import AUTO
+from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, apply
+
+DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
+SHOT, RIG = read_shot(DATA / "shots" / "wing-case.toml"), read_rig(DATA / "rigs" / "field-belt.toml")
+PUSH, UPRIGHT = read_shot(DATA / "shots" / "seed-tray-push-in.toml"), read_rig(DATA / "rigs" / "lab-ball-screw.toml")
+
+
+def changed(holder, **tables):
+    return dataclasses.replace(holder, **{t: dataclasses.replace(getattr(holder, t), **keys) for t, keys in tables.items()})
+
+
+@pytest.mark.parametrize("shot", [SHOT, PUSH], ids=["sideways", "axial"])
+def test_the_demos_hold(shot):
+    assert plan(shot, RIG).verdict == HOLDS
+
+
+def quick(**more):
+    return changed(SHOT, traverse={"speed": 40e-3, "acceleration": 0.5, **more})
+
+
+BREAK = {
+    "motion of the picture": (quick(), RIG),
+    "frame rate of the camera": (changed(SHOT, traverse={"frame_rate": 40.0}), RIG),
+    "focus along the move": (SHOT, changed(RIG, rail={"misalignment": 0.1})),
+    "shift of focus in a frame": (changed(PUSH, traverse={"duration": 0.4}), RIG),
+    "magnification of the lens": (changed(SHOT, picture={"magnification": 2.0}), RIG),
+    "aperture of the lens": (changed(SHOT, picture={"f_number": 32.0}), RIG),
+    "blur within an exposure": (changed(SHOT, limits={"blur": 2.0}), RIG),
+    "depth of the subject": (changed(SHOT, subject={"depth": 2e-3}), RIG),
+    "ringing after the ramp": (changed(SHOT, traverse={"acceleration": 2.0, "ramp": "trapezoid"}), RIG),
+    "reaches its speed": (changed(SHOT, traverse={"speed": 20e-3, "acceleration": 3e-3}), RIG),
+    "travel within the rail": (changed(SHOT, traverse={"start_mark": 2e-3, "ramps": "outside", "run_up": 12e-3}), RIG),
+    "pulse rate under the ceiling": (changed(SHOT, traverse={"speed": 5e-3}), changed(RIG, controller={"pulse_ceiling": 3e3})),
+    "torque": (changed(SHOT, traverse={"acceleration": 90.0, "speed": 20e-3}), RIG),
+    "stays when power is off": (SHOT, changed(UPRIGHT, motor={"detent_torque": 5e-3}, lens={"lowest_magnification": 1.0})),
+    "stays at hold current": (SHOT, changed(UPRIGHT, driver={"hold_current_share": 0.02})),
+    "quiet at the start": (changed(quick(), waits={"settling_wait": 0.0}), changed(RIG, stand={"damping_ratio": 0.001})),
+    "quiet after the last footfall": (changed(SHOT, waits={"wait_before_move": 0.0}),
+                                      changed(RIG, floor={"footfall_amplitude": 9e-3, "damping_ratio": 1e-4})),
+    "time allowed": (changed(SHOT, traverse={"takes": 60}), RIG),
+    "battery": (SHOT, changed(RIG, supply={"energy": 300.0})),
+    "supply power": (SHOT, changed(UPRIGHT, supply={"power_limit": 2.0})),
+}
+
+
+def test_every_check_has_a_case_in_which_it_fails():
+    plans = [plan(changed(SHOT, limits={"blur": 5.0}), RIG, mends=False), plan(PUSH, RIG, mends=False), plan(SHOT, UPRIGHT, mends=False)]
+    assert {c.name for p in plans for c in p.checks} == set(BREAK)
+
+
+@pytest.mark.parametrize("name", BREAK)
+def test_check_fails_and_its_mend_makes_it_hold(name):
+    shot, rig = BREAK[name]
+    check = plan(shot, rig).check(name)
+    assert check.state == FAILS
+    assert check.mend is not None and math.isfinite(check.mend.value) and any(c.isdigit() for c in check.mend.text)
+    assert plan(*apply(shot, rig, check.mend.key, check.mend.value), mends=False).check(name).state == HOLDS
+
+
+def test_missing_data_are_not_computed():
+    made = plan(SHOT, changed(RIG, stand={"natural_frequency": None}, carriage={"natural_frequency": None}), mends=False)
+    assert made.check("quiet at the start").state == NOT_COMPUTED and made.check("ringing after the ramp").state == NOT_COMPUTED
+    assert sum("preset" in note for note in made.notes) == 3
+
+
+moves = {"start": st.floats(0.02, 0.35), "end": st.floats(0.02, 0.35), "ramps": st.sampled_from(["inside", "outside"]),
+         "ramp": st.sampled_from(["auto", "trapezoid", "jerk-limited", "half-sine", "versed-sine"]), "rate": st.sampled_from([24.0, 60.0])}
+
+
+@settings(max_examples=50, deadline=None)
+@given(**moves, speed=st.one_of(st.just(AUTO), st.floats(5e-4, 0.03)), acceleration=st.one_of(st.just(AUTO), st.floats(2e-3, 0.5)))
+def test_marks_frames_and_speed_are_kept(start, end, ramps, ramp, rate, speed, acceleration):
+    assume(abs(end - start) > 1e-3)
+    keys = {"start_mark": start, "end_mark": end, "ramps": ramps, "ramp": ramp, "frame_rate": rate, "speed": speed, "acceleration": acceleration}
+    made = plan(changed(SHOT, traverse=keys), RIG, mends=False)
+    q = made["travel_per_pulse"]
+    pulses, times = made.schedule["position_pulses"][1], made.schedule["time"][1]
+    sense = math.copysign(1, end - start)
+    assert (sense * np.diff(pulses) >= 0).all() and np.allclose(np.diff(times), 1 / rate)
+    assert times[-1] <= made["duration"] * (1 + 1e-9) and times[-1] > made["duration"] - 1.01 / rate
+    assert sense * (start - made["start_position"]) >= -q and sense * (made["end_position"] - end) >= -q
+    if ramps == "inside":
+        assert abs(made["start_position"] - start) <= q and abs(made["end_position"] - end) <= q
+    else:  # the speed is constant between the marks
+        places, speeds = made.schedule["position"][1], np.abs(made.schedule["speed"][1])
+        between = (sense * (places - start) >= q) & (sense * (end - places) >= q)
+        assert np.allclose(speeds[between], made["speed"], rtol=1e-6)
+    assert np.abs(made.schedule["speed"][1]).max() <= made["speed"] * (1 + 1e-9)
+
+
+@settings(max_examples=30, deadline=None)
+@given(duration=st.floats(4, 60), ramps=moves["ramps"], ramp=moves["ramp"])
+def test_a_given_duration_is_kept_from_mark_to_mark(duration, ramps, ramp):
+    made = plan(changed(SHOT, traverse={"duration": duration, "ramps": ramps, "ramp": ramp}), RIG, mends=False)
+    between = made["duration"] - (2 * made["ramp_time"] if ramps == "outside" else 0)
+    assert between == pytest.approx(duration, rel=2e-3)
+
+
+@pytest.mark.parametrize("ramp", ["minimum-jerk", "cycloidal"])
+def test_whole_moves(ramp):
+    made = plan(changed(SHOT, traverse={"ramp": ramp, "duration": 10.0}), RIG, mends=False)
+    assert made["duration"] == pytest.approx(10.0)
+    with pytest.raises(ValueError, match="no constant speed"):
+        plan(changed(SHOT, traverse={"ramp": ramp, "ramps": "outside"}), RIG)
+
+
+def test_ramp_in_video_frames():
+    made = plan(changed(SHOT, traverse={"ramp_frames": 48, "speed": 3e-3, "ramp": "half-sine"}), RIG, mends=False)
+    assert made["ramp_frames"] == pytest.approx(48) and made["ramp_time"] == pytest.approx(2.0)
+
+
+def test_an_automatic_ramp_lasts_whole_periods_of_the_slowest_mode():
+    made = plan(SHOT, RIG, mends=False)
+    damped = RIG.stand.natural_frequency * math.sqrt(1 - RIG.stand.damping_ratio**2)
+    assert made["ramp_time"] * damped == pytest.approx(round(made["ramp_time"] * damped), abs=1e-6)
+
+
+def test_takes_and_return_runs_add_up():
+    one, three = (plan(changed(SHOT, traverse={"takes": n}), RIG, mends=False) for n in (1, 3))
+    again = one["duration"] + one["return_time"] + one["settling_wait"]
+    assert three["total_time"] - one["total_time"] == pytest.approx(2 * again)
+
+
+def test_the_return_run_takes_up_the_backlash():
+    for marks in ((60e-3, 84e-3), (84e-3, 60e-3)):
+        made = plan(changed(SHOT, traverse={"start_mark": marks[0], "end_mark": marks[1]}), RIG, mends=False)
+        what, start, end, _ = made.approach[-1]
+        assert what == "backlash take-up"
+        sense = math.copysign(1, marks[1] - marks[0])
+        assert sense * (end - start) * made["travel_per_pulse"] >= RIG.transmission.backlash
+
+
+def test_a_move_of_no_distance_is_one_frame():
+    made = plan(changed(SHOT, traverse={"end_mark": 60e-3}), RIG, mends=False)
+    assert len(made.schedule["frame"][1]) == 1 and made["duration"] == 0
+
+
+def test_too_many_frames_are_refused():
+    with pytest.raises(ValueError, match="video frames"):
+        plan(changed(SHOT, traverse={"speed": 1e-9, "acceleration": 1e-3}), RIG)
