@@ -9,6 +9,8 @@ from pathlib import Path
 
 from macrolib import files, units
 from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, TIGHT
+from macrolib.rig import PARTS
+from macrolib.shot import DIRECTIONS, KINDS, TABLES
 
 _SIGNS = {HOLDS: "✓", TIGHT: "~", FAILS: "✗", NOT_COMPUTED: "?"}
 _CAUTIONS = (
@@ -113,6 +115,25 @@ def settings_html(plan):
             f"<h2>Checks</h2><table class=small><tr><th>check</th><th>figure and limit</th><th>state</th></tr>{check_rows}</table>\n"
             f"<h2>Notes</h2><ul class=small>{''.join(f'<li>{e(n)}</li>' for n in notes)}</ul>\n"
             f"<h2>Cautions</h2><ul class=small>{''.join(f'<li>{e(c)}</li>' for c in cautions)}</ul>\n</body></html>\n")
+
+
+COLUMNS = {  # of schedule.csv: meaning; the unit stands in the header
+    "frame": "number of the stack frame, or of the video frame in a take", "position": "carriage position from the home switch",
+    "position_pulses": "the same in pulses, which is what is sent", "arrive": "the carriage comes to rest, the settling wait begins",
+    "trigger": "the camera is triggered", "expose": "the exposure begins", "ready": "the next move may begin",
+    "time_left": "time left in the stack or the take", "time": "time since the take began", "speed": "speed of the carriage",
+    "image_speed": "motion of the picture from this video frame to the next",
+}
+
+
+def reference_page():
+    """Markdown of every key of rig.toml and shot.toml and every column of schedule.csv: notebooks/data/keys.md."""
+    columns = "\n".join(f"| {name} | {meaning} |" for name, meaning in COLUMNS.items())
+    return (f"# Keys of the files\n\nA quantity is a text with its unit. A key with a default may be left out.\n\n"
+            f"## rig.toml\n\n{files.key_table(PARTS)}\n\nA value that was measured stands in its own table beside the old one, for example "
+            "`[measured.stand.natural_frequency]` with the keys `value`, `standard_uncertainty` and `date`; plans use it.\n\n"
+            f"## shot.toml\n\nAt the top: name, note, kind ({', '.join(KINDS)}), direction ({' or '.join(DIRECTIONS)}).\n\n"
+            f"{files.key_table(TABLES)}\n\n## schedule.csv\n\n| column | meaning |\n|---|---|\n{columns}\n")
 
 
 WRITERS = {"plan.json": plan_json, "schedule.csv": schedule_csv, "settings.html": settings_html}

@@ -285,7 +285,8 @@ def _picture_checks(shot, rig, path):
     ]
     if shot.limits.blur is not None:
         blur = image * t.shutter_angle / (2 * math.pi)
-        found.append(Check("blur within an exposure", blur, shot.limits.blur, "px", knobs=(*slower, ("shot.traverse.shutter_angle", "down"))))
+        found.append(Check("blur within an exposure", blur, shot.limits.blur, "px",
+                           knobs=(*slower, ("shot.traverse.shutter_angle", "down"))))
     if shot.subject.depth is not None:
         found.append(Check("depth of the subject", depth, shot.subject.depth, "mm", "at least", 1.0,
                            why="depth that is sharp against the depth that must be", knobs=(("shot.picture.f_number", "up"),

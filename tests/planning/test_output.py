@@ -77,3 +77,10 @@ def test_command_says_what_is_wrong_without_a_traceback(tmp_path, capsys):
     assert main([str(SHOT_FILE), str(bad), str(tmp_path / "out")]) == 2
     error = capsys.readouterr().err
     assert "holding_torque: is missing" in error and "Traceback" not in error and not (tmp_path / "out").exists()
+
+
+def test_reference_page_is_current_and_names_every_column():
+    from macrolib.planning import output
+    assert (DATA / "keys.md").read_text("utf-8") == output.reference_page()
+    film = plan(read_shot(DATA / "shots" / "wing-case.toml"), read_rig(DATA / "rigs" / "field-belt.toml"), mends=False)
+    assert {*PLAN.schedule, *film.schedule} == set(output.COLUMNS)

@@ -84,7 +84,8 @@ moves = {"start": st.floats(0.02, 0.35), "end": st.floats(0.02, 0.35), "ramps": 
 @given(**moves, speed=st.one_of(st.just(AUTO), st.floats(5e-4, 0.03)), acceleration=st.one_of(st.just(AUTO), st.floats(2e-3, 0.5)))
 def test_marks_frames_and_speed_are_kept(start, end, ramps, ramp, rate, speed, acceleration):
     assume(abs(end - start) > 1e-3)
-    keys = {"start_mark": start, "end_mark": end, "ramps": ramps, "ramp": ramp, "frame_rate": rate, "speed": speed, "acceleration": acceleration}
+    keys = {"start_mark": start, "end_mark": end, "ramps": ramps, "ramp": ramp, "frame_rate": rate, "speed": speed,
+            "acceleration": acceleration}
     made = plan(changed(SHOT, traverse=keys), RIG, mends=False)
     q = made["travel_per_pulse"]
     pulses, times = made.schedule["position_pulses"][1], made.schedule["time"][1]
