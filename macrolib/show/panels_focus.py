@@ -1,0 +1,182 @@
+"""The panels of sharpness: depth of field against diffraction, frames of a stack against the aperture."""
+
+from collections import namedtuple
+
+import numpy as np
+
+from macrolib.physics import optics
+from macrolib.show import style
+from macrolib.show.panel import Panel, Slider
+from macrolib.show.style import COLOURS, LINES, axis, bare, ring, round_up, say, tag
+
+__all__ = ["depth_of_field", "stack"]
+
+GREEN_LIGHT = 550e-9  # m, the middle of what the eye sees
+MAGNIFICATION = Slider("magnification", "magnification", "1", 0.2, 10, 1.2, log=True)
+PITCH = Slider("pixel_pitch", "pixel pitch", "um", 1, 10, 4)
+
+
+def _depth(value):
+    """A depth as text, in mm where um would need four digits."""
+    return say(value, "um" if value < 1e-3 else "mm")
+
+
+# --- depth of field
+Depth = namedtuple("Depth", "f_number f_numbers sharp geometric wave contrast at")
+_F_NUMBERS = np.geomspace(1.4, 32, 64)
+_F_NUMBER = Slider("f_number", "f-number, as marked", "1", 1.4, 32, 5.6, log=True)
+_PUPIL = Slider("pupil_ratio", "pupil ratio, exit over entrance", "1", 0.5, 2, 1, log=True)
+_KEPT = 0.8  # share of the transfer in focus that the edge of a frame's depth keeps, as in plans
+
+
+def _with(f_number):
+    """The f-numbers of the curves and, last, the chosen one."""
+    return np.append(_F_NUMBERS, f_number)
+
+
+def _contrast(magnification, f_numbers, pupil_ratio, pixel_pitch):
+    """What diffraction leaves, in focus, of a pattern of four pixels a period."""
+    effective = optics.effective_f_number(f_numbers, magnification, pupil_ratio)
+    return optics.diffraction_mtf(1 / (4 * pixel_pitch) / optics.cutoff_frequency(GREEN_LIGHT, effective))
+
+
+def _depth_of_field(magnification, f_number, pupil_ratio, pixel_pitch):
+    numbers = _with(f_number)
+    aperture = optics.numerical_aperture(magnification, optics.effective_f_number(numbers, magnification, pupil_ratio))
+    sharp = optics.sharp_depth(magnification, numbers, pupil_ratio, pixel_pitch, GREEN_LIGHT, _KEPT)
+    geometric = optics.depth_of_field(magnification, numbers, pupil_ratio, 2 * pixel_pitch)
+    wave = optics.wave_depth(GREEN_LIGHT, aperture, 1.0)
+    contrast = _contrast(magnification, numbers, pupil_ratio, pixel_pitch)
+    return Depth(f_number, _F_NUMBERS, sharp[:-1], geometric[:-1], wave[:-1], contrast[:-1],
+                 {"sharp": sharp[-1], "geometric": geometric[-1], "wave": wave[-1], "contrast": contrast[-1]})
+
+
+def _depth_of_field_sentence(d):
+    a = d.at
+    return (f"At f/{d.f_number:.3g} a frame is sharp over {_depth(a['sharp'])} (geometric depth for a blur of 2 px: "
+            f"{_depth(a['geometric'])}; wave depth: {_depth(a['wave'])}), and diffraction leaves {a['contrast']:.0%} "
+            "of the contrast of a pattern of 4 px.")
+
+
+def _against_f_number(rows, height, ratios=None):
+    """A figure with rows that share a logarithmic axis of f-numbers, and a moving line at the chosen one in each."""
+    fig, axes = style.figure(height, rows, gridspec_kw={"height_ratios": ratios or [1] * rows})
+    fig.subplots_adjust(left=0.125, right=0.975, bottom=0.105, top=0.975)
+    for ax in axes:
+        axis(ax.xaxis, "f-number, as marked", "1", (1.4, 32), log=True)
+        ax.set_xticks([1.4, 2, 2.8, 4, 5.6, 8, 11, 16, 22, 32])
+        ax.minorticks_off()
+    return fig, axes, [ax.axvline(1.4, color="#666666", lw=1, ls=":") for ax in axes]
+
+
+def _depth_of_field_picture():
+    fig, (top, low), marks = _against_f_number(2, 5.0, [1.6, 1])
+    top.set(xlabel="")
+    top.tick_params(labelbottom=False)
+    axis(top.yaxis, "depth of a frame", "um", (1, 1e5), log=True)
+    axis(low.yaxis, "contrast of 4 px", "1", (0, 1.02))
+    fig.align_ylabels()
+    fig.subplots_adjust(hspace=0.1)
+    kinds = (("wave", "third", "wave depth: a quarter wave"), ("geometric", "shot", "geometric depth: blur of 2 px"),
+             ("sharp", "rig", f"sharp depth: {_KEPT:.0%} of the transfer kept"))
+    curves = {name: top.plot([], [], **LINES[kind] | {"markevery": 12, "markersize": 5}, label=label)[0]
+              for name, kind, label in kinds}
+    top.legend(handles=[curves[name] for name in ("sharp", "geometric", "wave")], loc="upper left", handlelength=4)
+    loss, = low.plot([], [], **bare("rig"))
+    points = [ring(ax) for ax in (top, low)]
+    texts = [tag(top, va="top"), tag(low, va="bottom")]
+
+    def update(d):
+        for name, curve in curves.items():
+            curve.set_data(d.f_numbers, getattr(d, name) * 1e6)
+        loss.set_data(d.f_numbers, d.contrast)
+        _mark(d.f_number, marks, points, texts, (d.at["sharp"] * 1e6, d.at["contrast"]),
+              (_depth(d.at["sharp"]), f"{d.at['contrast']:.0%} left by diffraction"), (0.6, 0.06))
+
+    return fig, [*marks, *curves.values(), loss, *points, *texts], update
+
+
+def _mark(f_number, marks, points, texts, heights, words, shifts):
+    """Set the vertical lines, the rings and their labels at the chosen f-number; a log axis shifts by a factor below 1."""
+    left = f_number < 7
+    for mark, point, text, y, word, shift in zip(marks, points, texts, heights, words, shifts):
+        mark.set_xdata([f_number] * 2)
+        point.set_data([f_number], [y])
+        place = y * shift if text.axes.get_yscale() == "log" else y + shift if y < 0.8 else y - 3 * shift
+        text.set(text=word, x=f_number * (1.06 if left else 0.94), y=place, ha="left" if left else "right")
+
+
+depth_of_field = Panel(
+    _depth_of_field, "Depth of field and diffraction", [MAGNIFICATION, _F_NUMBER, _PUPIL, PITCH],
+    _depth_of_field_picture, _depth_of_field_sentence,
+    "Two charts against the f-number: the depth of a frame rises, the contrast of fine detail falls.")
+
+
+# --- the stack
+Frames = namedtuple("Frames", "f_number f_numbers depth spacing counts count contrast contrast_here time")
+
+
+def _stack(depth, magnification, f_number, pupil_ratio, pixel_pitch, overlap, time_per_frame):
+    numbers = _with(f_number)
+    view = (magnification, numbers, pupil_ratio, pixel_pitch)
+    sharp = optics.sharp_depth(*view, GREEN_LIGHT, _KEPT)
+    spacing = optics.frame_spacing(sharp, overlap)
+    counts = optics.frame_count(depth, sharp, overlap, ends_in_focus=True)
+    contrast = _contrast(*view) * optics.edge_transfer(spacing, *view, GREEN_LIGHT)
+    return Frames(f_number, _F_NUMBERS, depth, spacing[-1], counts[:-1], int(counts[-1]), contrast[:-1], contrast[-1],
+                  counts[-1] * time_per_frame)
+
+
+def _time(f):
+    return say(f.time, "min" if f.time >= 60 else "s")
+
+
+def _stack_sentence(f):
+    return (f"{f.count} frames, {_depth(f.spacing)} apart, cover {_depth(f.depth)} at f/{f.f_number:.3g} in {_time(f)}. Halfway "
+            f"between two frames, {f.contrast_here:.0%} of the contrast of a pattern of 4 px is left.")
+
+
+def _stack_picture():
+    fig, (top, low, strip), marks = _against_f_number(3, 5.6, [1.25, 1, 0.3])
+    top.set(xlabel="")
+    top.tick_params(labelbottom=False)
+    marks.pop().remove()
+    axis(top.yaxis, "frames", "1", (1, 1e5), log=True)
+    axis(low.yaxis, "contrast of 4 px", "1", (0, 1.02))
+    strip.set(xscale="linear", yticks=[])
+    strip.grid(False)
+    axis(strip.xaxis, "depth in the subject; each line is a frame in focus", "mm")
+    fig.align_ylabels()
+    for ax, bottom, height in ((top, 0.665, 0.31), (low, 0.31, 0.3), (strip, 0.095, 0.085)):
+        ax.set_position([0.125, bottom, 0.85, height])
+    curves = [ax.plot([], [], drawstyle=steps, **bare("rig"))[0] for ax, steps in ((top, "steps-mid"), (low, "default"))]
+    body = strip.axvspan(0, 1, color=COLOURS["sky"], alpha=0.35)
+    planes, = strip.plot([], [], color=COLOURS["blue"], lw=0.8)
+    points = [ring(ax) for ax in (top, low)]
+    texts = [tag(ax, va="bottom") for ax in (top, low)]
+    last = []
+
+    def update(f):
+        curves[0].set_data(f.f_numbers, f.counts)
+        curves[1].set_data(f.f_numbers, f.contrast)
+        _mark(f.f_number, marks, points, texts, (f.count, f.contrast_here),
+              (f"{f.count} frames, {_time(f)}", f"{f.contrast_here:.0%} halfway between frames"), (1.7, 0.06))
+        body.set_width(f.depth * 1e3)
+        at = np.minimum(np.arange(min(f.count, 600)) * f.spacing * max(1, f.count / 600), f.depth) * 1e3
+        planes.set_data(np.repeat(at, 3), [0, 1, np.nan] * at.size)
+        changed, last[:] = last != [round_up(f.depth * 1e3)], [round_up(f.depth * 1e3)]
+        if changed:
+            strip.set(xlim=(-0.01 * last[0], last[0]), ylim=(0, 1))
+        return changed
+
+    return fig, [*marks, *curves, body, planes, *points, *texts], update
+
+
+stack = Panel(
+    _stack, "Frames of a stack against the aperture", [
+        Slider("depth", "depth of the subject", "mm", 0.1, 20, 2, log=True),
+        Slider("magnification", "magnification", "1", 0.2, 10, 3, log=True),
+        Slider("f_number", "f-number, as marked", "1", 1.4, 32, 2.8, log=True), _PUPIL, PITCH,
+        Slider("overlap", "overlap", "1", 0, 0.6, 0.2), Slider("time_per_frame", "time for each frame", "s", 0.5, 20, 3, log=True)],
+    _stack_picture, _stack_sentence,
+    "Two charts against the f-number: frames fall, and so does the contrast of fine detail. Below, the frames in the subject.")

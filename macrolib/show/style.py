@@ -1,0 +1,148 @@
+"""One look for all pictures: colours, lines, axes that name their unit, and pictures that say what they show.
+
+Colours: Okabe and Ito, Color Universal Design (2002), as printed by Wong, Nature Methods 8, 441 (2011). A colour never
+stands alone: each kind of line has a dash pattern and a marker of its own, so that a grey print can be read.
+"""
+
+import base64
+import functools
+import html
+import io
+import re
+
+import matplotlib.style
+import numpy as np
+from matplotlib import cycler
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from PIL import Image
+
+from macrolib import units
+
+__all__ = ["COLOURS", "LINES", "Picture", "axis", "say", "styled"]
+
+COLOURS = {"blue": "#0072B2", "vermillion": "#D55E00", "green": "#009E73", "purple": "#CC79A7", "black": "#000000",
+           "sky": "#56B4E9", "orange": "#E69F00", "yellow": "#F0E442"}
+"""The last three are too light for lines on white (contrast below 3); they fill areas that have an edge."""
+
+LINES = {name: {"color": COLOURS[colour], "linestyle": dash, "marker": marker} for name, colour, dash, marker in (
+    ("rig", "blue", "-", "o"), ("shot", "vermillion", "--", "s"), ("third", "green", "-.", "^"),
+    ("fourth", "purple", (0, (5, 1, 1, 1, 1, 1)), "D"), ("limit", "black", (0, (1, 1.5)), "v"))}
+"""Kinds of line: what the rig gives, what the shot needs, two more, and limits."""
+
+def bare(kind, **more):
+    """Style of a line of a kind, without its markers."""
+    return {**LINES[kind], "marker": "", **more}
+
+
+WIDTH = 7.5  # inches, and 96 of a browser's px each
+_DPI = 128  # a third sharper than 96, for print and fine screens
+_SAME_EVERYWHERE = {
+    "font.family": "DejaVu Sans", "font.size": 10, "axes.titlesize": 11, "axes.titlelocation": "left", "axes.labelsize": 10,
+    "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "grid.color": "#DDDDDD", "grid.linewidth": 0.7,
+    "axes.axisbelow": True, "lines.linewidth": 2, "lines.markersize": 6, "hatch.linewidth": 0.6, "legend.frameon": False,
+    "figure.dpi": _DPI, "axes.formatter.useoffset": False,
+    "axes.prop_cycle": cycler(color=[line["color"] for line in LINES.values()])
+    + cycler(linestyle=[line["linestyle"] for line in LINES.values()]),
+}
+
+
+def styled(function):
+    """Run a drawing function in this look, whatever the reader's own settings of matplotlib are."""
+
+    @functools.wraps(function)
+    def inside(*args, **named):
+        with matplotlib.style.context(["default", _SAME_EVERYWHERE]):
+            return function(*args, **named)
+    return inside
+
+
+def figure(height, rows=1, columns=1, **ratios):
+    """(Figure, axes) of full width and `height` in inches; axes as matplotlib's subplots gives them."""
+    fig = Figure(figsize=(WIDTH, height))
+    FigureCanvasAgg(fig)
+    return fig, fig.subplots(rows, columns, **ratios)
+
+
+def pretty(text):
+    """Text with units in print spelling: µm, mm/s², Ω. macrolib.units reads these spellings back."""
+    text = re.sub(r"\bum\b", "µm", text)
+    return re.sub(r"\bohm\b", "Ω", text).replace("^2", "²").replace("^3", "³")
+
+
+def say(value, unit, digits=3):
+    """An SI float as text with its unit, in print spelling."""
+    return pretty(units.show(value, unit, digits))
+
+
+def titled(name, unit):
+    """'speed (mm/s)', 'margin (-)'; ValueError without a unit, or with one that macrolib.units does not know."""
+    if not name or not unit:
+        raise ValueError(f"{name or 'an axis'!r} needs a name and a unit; write '1' for a bare number")
+    units.dimension(unit)
+    return f"{name} ({'-' if unit == '1' else pretty(unit)})"
+
+
+def axis(axis, name, unit, limits=None, log=False):
+    """Name an axis with its unit; limits and ticks are in that unit. Refuses an axis without a unit."""
+    axis.set_label_text(titled(name, unit))
+    if log:
+        axis._set_axes_scale("log")
+        axis.set_major_formatter(lambda x, _: f"{x:,.10g}".replace(",", " "))
+        axis.set_minor_formatter(lambda x, _: "")
+    if limits is not None:
+        (axis.axes.set_xlim if axis.axis_name == "x" else axis.axes.set_ylim)(*limits)
+
+
+def ring(axes):
+    """A moving ring: the values that are chosen now."""
+    return axes.plot([], [], marker="o", ms=13, mfc="none", mec="black", mew=2.5, ls="")[0]
+
+
+def tag(axes, **place):
+    """A moving label in a white box."""
+    return axes.text(0, 0, "", weight="bold", bbox={"fc": "white", "ec": "#666666", "pad": 2.5, "alpha": 0.9}, **place)
+
+
+def round_up(value, series=(1, 1.5, 2, 3, 4, 5, 6, 8, 10)):
+    """The next round number at or above a positive value: axes then seldom change."""
+    power = 10.0 ** np.floor(np.log10(value))
+    return float(next(step * power for step in series if step * power >= value * (1 - 1e-12)))
+
+
+def png(canvas):
+    """What a drawn Agg canvas shows, as PNG bytes; the same bytes for the same picture."""
+    out = io.BytesIO()
+    Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3]).save(out, format="png", compress_level=1)
+    return out.getvalue()
+
+
+def without_unit(fig):
+    """Labels of the axes that show numbers but no unit; a picture must have none. (A list of names needs no unit.)"""
+    sides = (side for axes in fig.axes if axes.axison for side in (axes.xaxis, axes.yaxis))
+    return [side.get_label_text() or f"an {side.axis_name} axis without label" for side in sides
+            if side.get_visible() and any(re.match(r"\W*\d", text.get_text()) for text in side.get_ticklabels())
+            and not re.search(r"\(.+\)$", side.get_label_text())]
+
+
+class Picture:
+    """A drawn picture with its text alternative; shown by a notebook as <img alt=...> and, in plain text, as the alt."""
+
+    def __init__(self, figure, alt):
+        if len(alt) < 20:
+            raise ValueError(f"the text alternative {alt!r} is too short to say what the picture shows")
+        figure.canvas.draw()
+        if missing := without_unit(figure):
+            raise ValueError(f"axes without a unit: {', '.join(missing)}")
+        self.figure, self.alt, self.png = figure, alt, png(figure.canvas)
+
+    @property
+    def html(self):
+        """An <img> that carries picture and text alternative and needs nothing from elsewhere."""
+        width, height = (round(96 * inches) for inches in self.figure.get_size_inches())
+        data = base64.b64encode(self.png).decode()
+        return (f'<img alt="{html.escape(self.alt)}" width="{width}" height="{height}" '
+                f'style="max-width:100%;height:auto" src="data:image/png;base64,{data}">')
+
+    def _repr_mimebundle_(self, **options):
+        return {"text/html": self.html, "text/plain": self.alt}

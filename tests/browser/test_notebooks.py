@@ -1,0 +1,233 @@
+"""Every notebook in JupyterLab in a real Chromium: run from top to bottom, every slider moved by keyboard.
+
+Without a Chromium these tests are skipped, and fail where the variable CI is set. Pictures go to out/screenshots.
+One module on purpose: the browser's driver keeps an event loop for as long as it is open.
+"""
+
+import os
+import re
+import shutil
+from pathlib import Path
+
+import nbformat
+import pytest
+
+from tests.browser import lab
+
+pytestmark = pytest.mark.browser
+ROOT = Path(__file__).parents[2]
+OUT = ROOT / "out" / "screenshots"
+NOTEBOOKS = sorted(str(p.relative_to(ROOT / "notebooks")) for p in (ROOT / "notebooks").rglob("*.ipynb")
+                   if not {"src", ".ipynb_checkpoints"} & set(p.relative_to(ROOT / "notebooks").parts))
+ALL, KEYS = "all-panels.ipynb", "keys.ipynb"
+_KEEPS = """from pathlib import Path
+from macrolib.show import panels
+def keep(values, replace):
+    if Path("kept.txt").exists() and not replace:
+        raise FileExistsError("kept.txt exists already")
+    Path("kept.txt").write_text(f"{values['travel_per_turn']:g}")
+    return "Kept in kept.txt."
+panels.microsteps.show(keep=keep)"""
+_FRAIL = """from matplotlib.figure import Figure
+from macrolib.show import style
+from macrolib.show.panel import Panel, Slider
+def upside_down(length):
+    return {"height": 1 / (length - 0.002)}
+def picture():
+    fig, ax = style.figure(2)
+    line, = ax.plot([], [])
+    style.axis(ax.xaxis, "length", "mm", (0, 10))
+    style.axis(ax.yaxis, "height", "1/m", (0, 1e4))
+    def update(result):
+        line.set_data([0, 10], [0, result["height"]])
+    return fig, [line], update
+Panel(upside_down, "Upside down", [Slider("length", "length", "mm", 0, 10, 5)], picture,
+      lambda r: f"The height is {r['height']:.3g} in all.", "A line.").show()"""
+
+
+def _notebook(*cells):
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(c) for c in cells])
+    notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    return notebook
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory):
+    """A folder with copies of all notebooks and of their data, and two made here; JupyterLab runs on it."""
+    if lab.find_browser() is None:
+        (pytest.fail if os.environ.get("CI") else pytest.skip)("no Chromium found; install the package chromium")
+    folder = tmp_path_factory.mktemp("notebooks")
+    if NOTEBOOKS:
+        shutil.copytree(ROOT / "notebooks", folder, dirs_exist_ok=True, ignore=shutil.ignore_patterns("src", ".ipynb_checkpoints"))
+    panels = ["from macrolib.show.panel import PANELS\nfrom macrolib.show import panels"]
+    from macrolib.show import panels as _made  # noqa: F401
+    from macrolib.show.panel import PANELS
+    nbformat.write(_notebook(*panels, *(f"PANELS[{name!r}].show()" for name in PANELS)), folder / ALL)
+    nbformat.write(_notebook(_KEEPS, _FRAIL), folder / KEYS)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def address(place, tmp_path_factory):
+    with lab.server(place, tmp_path_factory.mktemp("jupyter")) as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def browser(address):
+    with lab.chromium() as found:
+        yield found
+
+
+def _open(browser, address, name, **window):
+    sheet = lab.Sheet(browser, address, name, **window)
+    assert sheet.run_all() is True, f"{name}: a cell failed"
+    return sheet
+
+
+def _panels(sheet):
+    """All panels of the page, drawn. A notebook's last output may come a moment after its last cell."""
+    found = sheet.page.locator("section.macrolib-panel")
+    for i in range(found.count()):
+        found.nth(i).locator("img[src^=blob]").wait_for()
+    return [found.nth(i) for i in range(found.count())]
+
+
+def _settled(sheet, panel):
+    """Wait until the picture belongs to what was asked last; then (sentence, picture address)."""
+    sheet.page.wait_for_function("p => p.dataset.count === (p.dataset.asked ?? '0') && p.querySelector('img').complete",
+                                 arg=panel.element_handle())
+    return panel.locator(".sentence").inner_text(), panel.locator("img").get_attribute("src")
+
+
+def _move_every_slider(sheet, panel):
+    sliders = panel.get_by_role("slider")
+    for i in range(sliders.count()):
+        slider = sliders.nth(i)
+        slider.focus()
+        seen = []
+        for key in ("Home", "End"):
+            sheet.page.keyboard.press(key)
+            seen.append((*_settled(sheet, panel), slider.get_attribute("aria-valuetext")))
+        name = slider.evaluate("e => e.labels[0].innerText")
+        assert all(a != b for a, b in zip(*seen)), f"{name}: sentence, picture and value should differ between the ends: {seen}"
+        assert panel.locator(".status").inner_text() == "", f"{name}: {panel.locator('.status').inner_text()}"
+        panel.get_by_role("button", name="Back to the start values").click()
+        _settled(sheet, panel)
+
+
+def _names_are_spoken(panel):
+    """Each control has a name of its own; sliders and boxes name their unit."""
+    tree = panel.aria_snapshot()
+    controls = re.findall(r"- (slider|textbox|button|checkbox|img)(?: \"((?:[^\"\\]|\\.)*)\")?", tree)
+    names = [name for _, name in controls]
+    assert all(names) and len(set(names)) == len(names), tree
+    assert all(re.search(r"\(.+\)", name) for role, name in controls if role in ("slider", "textbox")), tree
+    assert [role for role, _ in controls].count("slider") == panel.get_by_role("slider").count() > 0
+
+
+def _no_fault(sheet):
+    assert sheet.kernel_errors() == []
+    assert sheet.faults == []
+    assert sheet.strangers == [], "the page asked other addresses than its own server"
+
+
+@pytest.mark.parametrize("name", [*NOTEBOOKS, ALL])
+def test_runs_and_every_slider_moves(browser, address, name):
+    sheet = _open(browser, address, name)
+    try:
+        for number, panel in enumerate(_panels(sheet)):
+            _names_are_spoken(panel)
+            _move_every_slider(sheet, panel)
+            OUT.mkdir(parents=True, exist_ok=True)
+            title = re.sub(r"\W+", "-", panel.get_attribute("aria-label").lower()).strip("-")
+            panel.screenshot(path=OUT / f"{Path(name).stem}-{number + 1}-{title}.png")
+        _no_fault(sheet)
+    finally:
+        sheet.close()
+
+
+@pytest.mark.parametrize("window", ["narrow", "zoomed"])
+@pytest.mark.parametrize("name", [ALL, *[n for n in NOTEBOOKS if n.startswith("learn")][:1]])
+def test_fits_a_narrow_window_and_200_percent_zoom(browser, address, name, window):
+    size = {"narrow": {"viewport": {"width": 480, "height": 900}},
+            # What a window of 1280 x 900 shows at 200 %: half as many px, each twice as large.
+            "zoomed": {"viewport": {"width": 640, "height": 450}, "device_scale_factor": 2}}[window]
+    sheet = _open(browser, address, name, **size)
+    try:
+        sheet.page.evaluate("() => window.jupyterapp.commands.execute('application:toggle-left-area')")
+        sheet.page.locator(".jp-FileBrowser").wait_for(state="hidden")
+        for panel in _panels(sheet):
+            panel.scroll_into_view_if_needed()
+            assert panel.evaluate("p => p.scrollWidth <= p.clientWidth + 1"), "the panel is wider than its place"
+            right = panel.evaluate("p => p.closest('.jp-Notebook, .jp-WindowedPanel-outer').getBoundingClientRect().right")
+            edges = panel.evaluate("p => [...p.querySelectorAll('input, button, img, p, span')]"
+                                   ".map(e => [e.getBoundingClientRect().left, e.getBoundingClientRect().right])")
+            assert all(0 <= a and b <= right + 1 for a, b in edges), "a control lies outside the page"
+            slider = panel.get_by_role("slider").first
+            slider.focus()
+            before = _settled(sheet, panel)
+            sheet.page.keyboard.press("End")
+            assert _settled(sheet, panel) != before
+        OUT.mkdir(parents=True, exist_ok=True)
+        sheet.page.screenshot(path=OUT / f"{Path(name).stem}-{window}.png")
+        _no_fault(sheet)
+    finally:
+        sheet.close()
+
+
+def test_keyboard_alone_is_enough(browser, address, place):
+    """Tab order, typed values with units, refusals in words, keeping values, and no notebook shortcut on the way."""
+    sheet = _open(browser, address, KEYS)
+    keys = sheet.page.keyboard
+    try:
+        panel, frail = _panels(sheet)
+        cells = sheet.page.locator(".jp-Cell").count()
+        first = panel.get_by_role("slider").first
+        first.focus()
+        order = []
+        for _ in range(17):
+            order.append(sheet.page.evaluate("() => document.activeElement.ariaLabel ?? document.activeElement.labels?.[0]?.innerText"
+                                             " ?? document.activeElement.innerText"))
+            keys.press("Tab")
+        assert len(set(order)) == 17 and order[:2] == ["microsteps (-)", "microsteps (-): type a value"], order
+        assert order[14:] == ["Back to the start values", "Keep these values", "replace the file if it exists"], order
+        first.focus()
+        for key in ("d", "d", "x", "a", "b"):  # in a notebook they delete, cut and insert cells
+            keys.press(key)
+        assert sheet.page.locator(".jp-Cell").count() == cells
+
+        box, status = panel.get_by_label("travel per turn (mm): type a value"), panel.locator(".status")
+        for typed, value, words in (("2.54", "2.54", ""), ("1500 um", "1.5", ""), ("2,5", "1.5", "write a point"),
+                                    ("900", "1.5", "0.5 mm to 60 mm"), ("5 kg", "1.5", "no unit for this"), ("4", "4", "")):
+            box.fill(typed)
+            keys.press("Enter")
+            _settled(sheet, panel)
+            assert box.input_value() == value and words in status.inner_text(), (typed, box.input_value(), status.inner_text())
+            assert bool(words) == bool(status.inner_text())
+
+        keep = panel.get_by_role("button", name="Keep these values")
+        for expected in ("Kept in kept.txt.", "Not kept. kept.txt exists already", "Kept in kept.txt."):
+            if status.inner_text().startswith("Not kept"):
+                panel.get_by_role("checkbox").focus()
+                keys.press("Space")
+            keep.focus()
+            keys.press("Enter")
+            status.filter(has_text=re.compile(f"^{re.escape(expected)}$")).wait_for()
+        assert (place / "kept.txt").read_text() == "0.004"
+        _a_failing_function_is_seen(sheet, frail)
+        _no_fault(sheet)
+    finally:
+        sheet.close()
+
+
+def _a_failing_function_is_seen(sheet, frail):
+    """A division by zero at 2 mm: said in words, picture dimmed; the next good value repairs it."""
+    box = frail.get_by_label("length (mm): type a value")
+    for typed, seen in (("2", "ZeroDivisionError"), ("3", "")):
+        box.fill(typed)
+        sheet.page.keyboard.press("Enter")
+        _settled(sheet, frail)
+        assert seen in frail.locator(".status").inner_text()
+        assert bool(seen) == bool(frail.locator("img.stale").count())
+        assert ("No result" in frail.locator(".sentence").inner_text()) == bool(seen)
