@@ -20,7 +20,8 @@ class Plan:
     """A shot put on a rig.
 
     settings: {name: Setting}; schedule: {column: (unit, array in SI)}, a row a frame; approach: the moves before the
-    first row as (what, from pulse, to pulse, seconds); checks: a Check each; notes: sentences a reader should know.
+    first row as (what, from pulse, to pulse, seconds); checks: a Check each; notes: sentences a reader should know;
+    moves: {what: Move}; ringing: {what: (vibration, seconds since it began, key of the wait)}.
     """
 
     shot: object
@@ -30,6 +31,8 @@ class Plan:
     approach: tuple
     checks: tuple
     notes: tuple
+    moves: dict
+    ringing: dict
     version: str = macrolib.__version__
 
     def __getitem__(self, name):
@@ -60,10 +63,10 @@ def plan(shot, rig, mends=True):
 
     mends=False leaves the mends out, which is quicker. ValueError for a shot that cannot be planned at all.
     """
-    settings, schedule, approach, found, notes = _PLANNERS[shot.kind](shot, rig.as_used)
-    if mends:
-        found = [_mended(check, shot, rig, settings) for check in found]
-    return Plan(shot, rig, types.MappingProxyType(settings), types.MappingProxyType(schedule), tuple(approach), tuple(found), tuple(notes))
+    made = _PLANNERS[shot.kind](shot, rig.as_used)
+    checks = [_mended(check, shot, rig, made.settings) for check in made.checks] if mends else made.checks
+    settings, schedule, moves, ringing = (types.MappingProxyType(x) for x in (made.settings, made.schedule, made.moves, made.ringing))
+    return Plan(shot, rig, settings, schedule, tuple(made.approach), tuple(checks), tuple(made.notes), moves, ringing)
 
 
 def _mended(check, shot, rig, settings):
@@ -71,7 +74,7 @@ def _mended(check, shot, rig, settings):
         return check
 
     def judge(changed_shot, changed_rig):
-        return _PLANNERS[changed_shot.kind](changed_shot, changed_rig.as_used)[3]
+        return _PLANNERS[changed_shot.kind](changed_shot, changed_rig.as_used).checks
 
     def start(key):
         name = key.rsplit(".", 1)[1]

@@ -12,6 +12,7 @@ GIVEN, DERIVED, PRESET = "given", "auto", "preset"
 PRESET_WAIT = 2.0  # s after a move, from memory: a stiff bench stand is quiet by then
 PRESET_FOOTFALL_WAIT = 8.0  # s after a footfall, from memory: a timber floor of 8 Hz and 3 % is quiet by then
 PRESET_ACCELERATION = 0.02  # m/s^2, from memory: gentle for a camera of 1 to 3 kg
+MOTOR_DAMPING = 0.05  # damping ratio of rotor and load on the magnetic spring, from memory; measure yours
 ZERO_VIBRATION = 1e-12  # m; below this nothing can be seen
 
 
@@ -23,6 +24,19 @@ class Setting:
     unit: str
     origin: str
     meaning: str
+
+
+@dataclasses.dataclass(frozen=True)
+class Made:
+    """What a planner hands over; see Plan for the meaning of each."""
+
+    settings: dict
+    schedule: dict
+    approach: list
+    checks: list
+    notes: list
+    moves: dict  # {what: Move}
+    ringing: dict  # {what: (Ringing, seconds since it began, key of the wait)}
 
 
 @dataclasses.dataclass(frozen=True)
@@ -50,6 +64,12 @@ def drive(rig):
     per_pulse = transmission.travel_per_pulse(per_turn, rig.pulses_per_turn)
     return Drive(per_turn, per_pulse, efficiency, back, rig.motor.rotor_inertia + t.inertia / t.gear_ratio**2,
                  rig.pulse_ceiling * per_pulse)
+
+
+def total_inertia(rig):
+    """Inertia in kg m^2 of all that moves, seen from the motor."""
+    d = drive(rig)
+    return d.turning_inertia + transmission.reflected_inertia(rig.carriage.mass, d.travel_per_turn)
 
 
 def torque_needed(rig, speed, acceleration):

@@ -132,7 +132,7 @@ def _schedule(shot, rig, frames, numbers, wait, lead_in, move_time, per_pulse):
 
 
 def plan_stack(shot, rig):
-    """(settings, schedule, approach, checks, notes) of a stack shot on a rig as used."""
+    """Made of a stack shot on a rig as used."""
     d = common.drive(rig)
     focus = _focus(shot, rig, d.travel_per_pulse)
     everything = _frames(shot, d.travel_per_pulse, focus.pulses)
@@ -153,7 +153,10 @@ def plan_stack(shot, rig):
               common.still_check("quiet after the last footfall", footfall, lead_in, shot, rig, quiet_origin,
                                  "shot.waits.wait_before_move"),
               *_limit_checks(shot, rig, frames, total, motion)]
-    return settings, schedule, approach, checks, _notes(focus, everything, settle_origin, quiet_origin, motion)
+    ringing = {"ringing after a move": (ringing, settle, "shot.waits.settling_wait"),
+               "floor": (footfall, lead_in, "shot.waits.wait_before_move")}
+    return common.Made(settings, schedule, approach, checks, _notes(focus, everything, settle_origin, quiet_origin, motion),
+                       {"between frames": motion.move}, ringing)
 
 
 def _settings(shot, rig, d, focus, motion, count, settle, quiet, total, frames):

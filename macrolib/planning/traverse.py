@@ -11,7 +11,6 @@ from macrolib.planning import common
 from macrolib.planning.checks import Check
 from macrolib.planning.common import DERIVED, GIVEN, PRESET, Setting
 
-CROSSING_TIME = 7.0  # s for one picture width at 24 frames/s: a starting value of camera operators, not a limit
 _SHAPES = {"trapezoid": "rectangle", "jerk-limited": "triangle", "half-sine": "half-sine", "versed-sine": "versed-sine"}
 _WHOLE = {"minimum-jerk": ramps.minimum_jerk, "cycloidal": ramps.cycloidal}
 _LEAST_RAMP = 0.5  # s that an automatic ramp lasts at least, so that it is seen as one; our own choice
@@ -53,8 +52,8 @@ def _pixels(shot, rig, travel):
 
 
 def default_image_speed(shot, rig):
-    """px/frame of the crossing rule: one picture width in 7 s at 24 frames/s, the same px/frame at other rates."""
-    return rig.camera.sensor_width / rig.camera.pixel_pitch / (CROSSING_TIME * 24.0)
+    """px/frame of the crossing rule of physics.screen: one picture width in 168 frames."""
+    return rig.camera.sensor_width / rig.camera.pixel_pitch / screen.CROSSING_FRAMES
 
 
 def _speed_limit(shot, rig, per_pulse):
@@ -192,7 +191,7 @@ def _schedule(shot, rig, path, per_pulse):
 
 
 def plan_traverse(shot, rig):
-    """(settings, schedule, approach, checks, notes) of a traverse on a rig as used."""
+    """Made of a traverse on a rig as used."""
     d, t = common.drive(rig), shot.traverse
     path = _path(shot, rig, d.travel_per_pulse)
     approach, between = _runs(shot, rig, path, d.travel_per_pulse)
@@ -210,7 +209,10 @@ def plan_traverse(shot, rig):
                                  quiet_origin, "shot.waits.wait_before_move"),
               *common.time_checks(shot, total, (("shot.traverse.speed", "up"),)),
               *common.power_checks(rig, total, t.takes * duration / total, (("shot.traverse.speed", "up"),))]
-    return settings, schedule, approach, checks, _notes(shot, path, settle_origin, quiet_origin)
+    waiting = first_wait + sum(step[3] for step in approach)
+    ringing = {"ringing after a move": (ringing, first_wait, "shot.waits.settling_wait"),
+               "floor": (footfall, waiting, "shot.waits.wait_before_move")}
+    return common.Made(settings, schedule, approach, checks, _notes(shot, path, settle_origin, quiet_origin), {"take": path.move}, ringing)
 
 
 def _take_up_move(step, path, d):
@@ -239,7 +241,7 @@ def _settings(shot, rig, d, path, waits, back, total):
         "duration": Setting(float(move.duration), "s", DERIVED, "time of a take"),
         "image_speed": Setting(image, "px/frame", DERIVED, "motion of the picture, at its edge in an axial move"),
         "exposure_time": Setting(exposure, "ms", DERIVED, "exposure of a video frame"),
-        "blur": Setting(image * rate * exposure, "px", DERIVED, "motion within an exposure"),
+        "blur": Setting(screen.frame_blur(image, t.shutter_angle), "px", DERIVED, "motion within an exposure"),
         "f_number": Setting(chosen.f_number, "1", chosen.origin, "marked f-number"),
         "effective_f_number": Setting(chosen.effective, "1", DERIVED, "effective f-number"),
         "sharp_depth": Setting(_sharp_depth(shot, rig, chosen), "mm", DERIVED, "depth that is sharp"),
@@ -277,14 +279,14 @@ def _picture_checks(shot, rig, path):
     nearest = min(rig.camera.frame_rates, key=lambda rate: abs(rate - t.frame_rate))
     found = [
         Check("motion of the picture", image, default_image_speed(shot, rig) if rule else shot.limits.image_speed, "px/frame",
-              why="one picture width in 7 s at 24 frames/s, a starting value" if rule else "the shot's own limit", knobs=slower),
+              why=f"one picture width in {screen.CROSSING_FRAMES} frames, a starting value" if rule else "the shot's own limit", knobs=slower),
         Check("frame rate of the camera", abs(nearest - t.frame_rate), 0.0, "fps", why="nearest rate the camera has",
               knobs=(("shot.traverse.frame_rate", nearest),)),
         _focus_check(shot, rig, path, depth),
         *common.lens_checks(shot, rig, chosen),
     ]
     if shot.limits.blur is not None:
-        blur = image * t.shutter_angle / (2 * math.pi)
+        blur = screen.frame_blur(image, t.shutter_angle)
         found.append(Check("blur within an exposure", blur, shot.limits.blur, "px",
                            knobs=(*slower, ("shot.traverse.shutter_angle", "down"))))
     if shot.subject.depth is not None:

@@ -1,0 +1,149 @@
+"""The blur budget: what each cause takes from sharpness, as transfer at one frequency and in pixels at the sensor."""
+
+import dataclasses
+import math
+
+from macrolib.files import AUTO
+from macrolib.physics import optics, stepper, vibration
+from macrolib.planning import common
+from macrolib.planning.checks import Check, Mend, find_mend
+
+_NOTHING = 1e-15  # m: a motion that takes nothing
+_GOOD = 0.95  # transfer from which a cause is no longer worth mending
+
+
+@dataclasses.dataclass(frozen=True)
+class Cause:
+    """One cause of blur. transfer is None where it was not computed; pixels is its width at the sensor."""
+
+    name: str
+    transfer: float | None
+    pixels: float | None
+    what: str
+    knobs: tuple = ()
+
+
+@dataclasses.dataclass(frozen=True)
+class Budget:
+    """The causes of a plan at one frequency (1/m at the sensor), the product of their transfers, and the mend of the largest."""
+
+    frequency: float
+    causes: tuple
+    mend: Mend | None = None
+
+    @property
+    def total(self):
+        """Product of all transfers that were computed."""
+        return math.prod(c.transfer for c in self.causes if c.transfer is not None)
+
+    @property
+    def largest(self):
+        """The cause that takes most, of those that can be mended; None if none can."""
+        found = [c for c in self.causes if c.transfer is not None and c.knobs]
+        return min(found, key=lambda c: c.transfer, default=None)
+
+
+def blur_budget(plan, frequency=None, mends=True):
+    """The Budget of a Plan, by default at the frequency of the sharpness criterion.
+
+    Diffraction and defocus come from the exact transfer function, so their product is exact; the others are taken as
+    independent. mends=False leaves out the search for the number that mends the largest cause.
+    """
+    shot, rig, settings = plan.shot, plan.rig.as_used, plan.settings
+    nu = frequency or _frequency(shot, rig, settings)
+    causes = (*_optical(shot, rig, settings, nu), *_moving(plan, rig, nu))
+    found = Budget(nu, causes)
+    if not mends or found.largest is None or found.largest.transfer >= _GOOD:
+        return found
+    return dataclasses.replace(found, mend=_mend(plan, found))
+
+
+def _frequency(shot, rig, settings):
+    if shot.picture.frequency != AUTO:
+        return shot.picture.frequency
+    return optics.criterion_frequency(rig.camera.pixel_pitch, shot.picture.wavelength, settings["effective_f_number"].value)
+
+
+def _optical(shot, rig, settings, nu):
+    p, pitch, effective = shot.picture, rig.camera.pixel_pitch, settings["effective_f_number"].value
+    q = nu / optics.cutoff_frequency(p.wavelength, effective)
+    spread = settings["spacing"].value if "spacing" in settings else shot.subject.depth
+    found = [Cause("diffraction", optics.diffraction_mtf(q), 2 * optics.airy_radius(p.wavelength, effective) / pitch,
+                   "diameter of the first dark ring", (("shot.picture.f_number", "down"),))]
+    if spread is None:
+        found.append(Cause("defocus", None, None, "shot.subject needs depth"))
+    else:
+        kept = optics.edge_transfer(spread, p.magnification, settings["f_number"].value, rig.lens.pupil_ratio, pitch, p.wavelength, nu)
+        blur = optics.blur_at(spread / 2, p.magnification, settings["f_number"].value, rig.lens.pupil_ratio, rig.lens.focal_length)
+        knobs = (("shot.stack.spacing", "down"),) if shot.kind == "stack" else (("shot.picture.f_number", "up"),)
+        where = "halfway between two frames" if shot.kind == "stack" else "at the edge of the subject's depth"
+        found.append(Cause("defocus", abs(kept), blur / pitch, where, knobs))
+    return [*found, Cause("pixel", optics.smear_mtf(nu, pitch), 1.0, "one pixel")]
+
+
+def _moving(plan, rig, nu):
+    shot, settings = plan.shot, plan.settings
+    pitch, m = rig.camera.pixel_pitch, shot.picture.magnification
+    exposure = settings["exposure_time"].value if "exposure_time" in settings else shot.picture.exposure_time
+    if shot.kind == "stack" and rig.light.kind == "flash":
+        exposure = rig.light.flash_duration
+    found = []
+    if "blur" in settings:
+        pixels = settings["blur"].value
+        found.append(Cause("motion within the exposure", optics.smear_mtf(nu, max(pixels * pitch, _NOTHING)), pixels, "at full speed",
+                           (("shot.traverse.shutter_angle", "down"), ("shot.traverse.speed", "down"))))
+        found.append(_ripple(shot, rig, settings, nu, exposure))
+    for name, (ringing, wait, key) in plan.ringing.items():
+        found.append(_sine(name, ringing, wait, m / pitch, nu * pitch, exposure, key))
+    return found
+
+
+def _ripple(shot, rig, settings, nu, exposure):
+    d, m = common.drive(rig), rig.motor
+    inertia = common.total_inertia(rig)
+    strength = stepper.peak_torque(m.holding_torque, rig.driver.peak_current, m.rated_current)
+    ripple = stepper.ripple(settings["speed"].value / d.travel_per_turn, rig.driver.microsteps, rotor_teeth=m.rotor_teeth,
+                            holding_torque=strength, inertia=inertia, damping_ratio=common.MOTOR_DAMPING, detent_torque=m.detent_torque)
+    scale = d.travel_per_turn / (2 * math.pi) * shot.picture.magnification / rig.camera.pixel_pitch
+    if not bool(ripple.holds):
+        return Cause("ripple of the motor", None, None, "the closed form does not hold at this speed: too near a resonance")
+    rms = float(ripple.position_rms) * scale
+    return Cause("ripple of the motor", optics.jitter_mtf(nu, rms * rig.camera.pixel_pitch), 2 * math.sqrt(2) * rms,
+                 "peak to peak of a sine of the same rms", (("rig.driver.microsteps", "up"), ("rig.motor.detent_torque", "down")))
+
+
+def _sine(name, ringing, wait, per_metre, cycles_per_pixel, exposure, key):
+    """A remaining vibration, taken as one sine of the summed amplitude at its lowest frequency."""
+    amplitude = ringing.amplitude(wait)
+    if amplitude is None:
+        return Cause(name, None, None, ringing.missing)
+    lowest = min(f for _, f, _ in ringing.parts)
+    seen = vibration.exposure_smear(amplitude, lowest, exposure) * per_metre
+    transfer = float(optics.vibration_mtf(cycles_per_pixel, min(amplitude * per_metre, 1000.0), lowest * exposure))
+    return Cause(name, transfer, float(seen), f"after a wait of {wait:.3g} s", ((key, "up"),))
+
+
+def _mend(plan, budget):
+    """The number that brings the largest cause to 0.95, or part of the way there, with an aperture that the lens has."""
+    from macrolib.planning import plan as make
+
+    name = budget.largest.name
+
+    def judge(shot, rig):
+        made = make(shot, rig, mends=False)
+        within = rig.lens.lowest_f_number <= made["f_number"] <= rig.lens.highest_f_number
+        again = blur_budget(made, budget.frequency, mends=False)
+        transfer = next(c.transfer for c in again.causes if c.name == name) if within else 0.0
+        return [Check(name, transfer, goal, "1", "at least", 1.0)]
+
+    def start(key):
+        setting = key.rsplit(".", 1)[1]
+        return plan.settings[setting].value if setting in plan.settings else None
+
+    lost = 1 - budget.largest.transfer
+    for goal in (_GOOD, 1 - lost / 2, 1 - 0.8 * lost, 1 - 0.95 * lost):
+        check = Check(name, budget.largest.transfer, goal, "1", "at least", 1.0, knobs=budget.largest.knobs)
+        found = find_mend(check, plan.shot, plan.rig, judge, start)
+        if found:
+            return found
+    return None
