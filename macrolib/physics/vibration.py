@@ -19,7 +19,7 @@ __all__ = ["FLOOR_CRITERIA", "bandwidth_damping", "beam_frequency", "excited_fre
            "ring_down_time", "settling_time", "shock_amplitude", "sine_amplitude", "spring_frequency", "thermal_drift",
            "transmissibility", "undamped_residual", "whole_period_ramps", "zero_vibration_shaper"]
 
-_RAO = "Rao, Mechanical Vibrations, 5th ed."
+_RAO = "Rao, Mechanical Vibrations, 5th ed. (section number from memory)"
 _STEADY = "steady sine, one mode, viscous damping below critical; infinite at resonance without damping"
 _w = 2 * pi * s.frequency
 _zeta, _r = s.damping_ratio, s.frequency_ratio
@@ -198,7 +198,7 @@ def residual_vibration(move, frequency, damping_ratio):
     sqrt(z^2 + ((z' + zeta w z)/w_d)^2) of z'' + 2 zeta w z' + w^2 z = -acceleration(t), by superposition: the integral
     of acceleration(t) e^(p (T - t)) over the move, divided by w_d, with p = w (-zeta + i sqrt(1 - zeta^2)). Frequency
     (Hz), damping ratio and an array of moves broadcast. Gauss-Legendre between the knots of the move, with 16 points a
-    period: good to 1e-12 of the largest ring on the way. Source: Duhamel's integral (Rao, section 4.5).
+    period: good to 1e-12 of the largest ring on the way. Source: Duhamel's integral (Rao, ch. 4).
     """
     pole = _pole(*_checked((s.frequency, frequency), (_zeta, damping_ratio)))
     dims, moves = max(pole.ndim, np.ndim(move.duration)), np.shape(move.duration)
