@@ -208,7 +208,7 @@ def defocused_otf(q, waves):
     """Transfer of a perfect lens out of focus, diffraction and defocus together; negative where contrast reverses.
 
     q: frequency over cutoff, at least 0 (0 is the answer from 1 on); waves: defocus W020 at the edge
-    of the pupil in wavelengths, at most 1e6 either way. Both broadcast. Round pupil, incoherent light.
+    of the pupil in wavelengths, at most 1e12 either way. Both broadcast. Round pupil, incoherent light.
     Never multiply it by diffraction_mtf, which it contains. Source: Hopkins, Proc. R. Soc. A 231 (1955)
     (from memory), reduced to (4/pi) int_0^(1-q) sqrt(1 - (x+q)^2) cos(8 pi W q x) dx. Error below 1e-12.
     """
@@ -265,8 +265,7 @@ def disc_otf(spatial_frequency, blur_diameter):
     Only for comparison, or for many waves of defocus: defocused_otf contains the diffraction as well.
     """
     z = np.pi * np.asarray(_valid(_nu, spatial_frequency)) * _valid(_c, blur_diameter)
-    return _in_blocks(lambda z: np.where(z > 0, 2 * _bessel([1], z)[:, 0] / np.where(z > 0, z, 1), 1),
-                      _valid(s.swing, z))
+    return _in_blocks(lambda z: _bessel([0, 2], z).sum(axis=-1), _valid(s.swing, z))  # J0 + J2, also good at z = 0
 
 
 def vibration_mtf(spatial_frequency, amplitude, cycles):
@@ -351,7 +350,7 @@ def edge_transfer(spacing, magnification, f_number, pupil_ratio, pixel_pitch, wa
     effective = effective_f_number(f_number, magnification, pupil_ratio)
     q = _share_of_cutoff(pixel_pitch, wavelength, effective, frequency)
     waves = defocus_waves(np.asarray(_valid(s.spacing, spacing)) / 2, magnification, effective, wavelength)
-    left, focused = np.broadcast_arrays(defocused_otf(q, waves), diffraction_mtf(q))
+    left, focused = np.broadcast_arrays(defocused_otf(q, waves), defocused_otf(q, 0.0))
     share = np.divide(left, focused, out=np.zeros(left.shape), where=focused > 0)
     return float(share) if share.ndim == 0 else share
 

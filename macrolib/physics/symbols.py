@@ -33,7 +33,7 @@ overlap = Symbol("overlap", "1", "share of the depth of field that neighbouring 
 spacing = Symbol("spacing", "m", "frame spacing: distance between neighbouring stack frames", r"\Delta z", above=0)
 depth = Symbol("depth", "m", "depth of the subject that the frames cover", "D", least=0)
 q = Symbol("q", "1", "spatial frequency over the cutoff frequency", "q", least=0)
-waves = Symbol("waves", "1", "defocus at the edge of the pupil, in wavelengths", "W", least=-1e6, most=1e6)
+waves = Symbol("waves", "1", "defocus at the edge of the pupil, in wavelengths", "W", least=-1e12, most=1e12)
 kept = Symbol("kept", "1", "share of the transfer in focus that is kept", "k", above=0, below=1)
 spatial_frequency = Symbol("spatial_frequency", "1/m", "cycles of the pattern for a metre of sensor", r"\nu", least=0)
 smear_length = Symbol("smear_length", "m", "length at the sensor that a pixel, or a steady motion, covers", "b", least=0)
