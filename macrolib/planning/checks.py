@@ -13,6 +13,7 @@ from macrolib.shot import TABLES
 
 HOLDS, TIGHT, FAILS, NOT_COMPUTED = "holds", "tight", "fails", "not computed"
 _BOUNDS = {"up": " or more", "down": " or less"}
+_FACTORS = (1.05, 1.12, 1.2, *(1.3**n for n in range(1, 40)))  # how far a knob is turned, from a nudge to 28,000 times
 _COMFORT = 1.25  # margin from which a check holds, unless it states another
 
 
@@ -132,15 +133,15 @@ def _turn(shot, rig, key, direction, holds, start):
     if value is None or (value <= 0 and direction == "down"):
         return None
     value = value if value > 0 else units.from_unit(1.0, described.unit)  # from zero the first try is one unit
-    factor, good = (1.3 if direction == "up" else 1 / 1.3), None
-    for step in range(1, 40):
-        trial = _rounded(value * factor**step, described, direction)
+    before = value
+    for factor in _FACTORS:
+        trial = _rounded(value * factor if direction == "up" else value / factor, described, direction)
         if not described.low <= trial <= described.high:
-            break
+            return None
         if holds(trial):
-            good = trial
-            break
-    return None if good is None else _refine(good, good / factor, described, direction, holds)
+            return _refine(trial, before, described, direction, holds)
+        before = trial
+    return None
 
 
 def _refine(good, bad, described, direction, holds):

@@ -58,7 +58,7 @@ def test_film_moves_blur_and_a_missing_stand_is_not_computed():
 
 
 def test_a_shorter_wait_costs_sharpness():
-    rough = changed(STACK, stack={"acceleration": 5.0})
+    rough = changed(STACK, stack={"acceleration": 0.1})
     lamp = changed(RIG, light={"kind": "lamp"})
     def left(wait):
         made = plan(changed(rough, waits={"settling_wait": wait}), lamp, mends=False)
