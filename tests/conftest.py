@@ -8,7 +8,8 @@ import pytest
 
 _settings = tempfile.TemporaryDirectory(prefix="macrolib-tests-")
 # Before anything imports jupyter or matplotlib: tests neither read nor leave anything in the user's folders.
-for _name in ("IPYTHONDIR", "MPLCONFIGDIR", "JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR"):
+for _name in ("IPYTHONDIR", "MPLCONFIGDIR", "JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR",
+              "XDG_CONFIG_HOME", "XDG_CACHE_HOME", "npm_config_cache"):
     os.environ[_name] = os.path.join(_settings.name, _name.lower())
     os.makedirs(os.environ[_name])
 for _name in [n for n in os.environ if n.startswith("MACROLIB_")]:
