@@ -6,6 +6,7 @@ Each function returns a style.Picture: an image with its text alternative, compu
 import math
 
 import numpy as np
+from matplotlib.collections import PolyCollection
 
 from macrolib.show import style
 from macrolib.show.style import COLOURS, LINES, Picture, axis, bare, say, styled
@@ -27,9 +28,11 @@ def stack_frames(positions, depth, near, far):
     for ax, count, title in zip(axes, (len(positions), _CLOSE), ("all frames", "the first frames, enlarged")):
         shown = positions[:count] * 1e3
         ax.axvspan(near * 1e3, far * 1e3, color=COLOURS["yellow"], alpha=0.3, lw=0)
-        ax.barh(np.arange(1, len(shown) + 1), depth * 1e3, 0.8 if len(shown) <= 40 else 1, shown - depth * 500,
-                color=COLOURS["sky"], edgecolor=COLOURS["blue"], linewidth=1 if len(shown) <= 40 else 0)
-        ax.plot(shown, np.arange(1, len(shown) + 1), color=COLOURS["blue"], marker="|" if len(shown) <= 40 else "", ls="")
+        rows, few = np.arange(1, len(shown) + 1), len(shown) <= 40
+        corners = [[(x - depth * 500, y - h), (x + depth * 500, y - h), (x + depth * 500, y + h), (x - depth * 500, y + h)]
+                   for x, y, h in zip(shown, rows, [0.4 if few else 0.5] * len(rows))]
+        ax.add_collection(PolyCollection(corners, facecolor=COLOURS["sky"], edgecolor=COLOURS["blue"], linewidth=1 if few else 0))
+        ax.plot(shown, rows, color=COLOURS["blue"], marker="|" if few else "", ls="")
         axis(ax.xaxis, "position on the rail", "mm", np.array([shown.min(), shown.max()]) + depth * 700 * np.array([-1, 1]))
         axis(ax.yaxis, "frame", "1", (len(shown) + 0.7, 0.3))
         ax.yaxis.get_major_locator().set_params(integer=True)

@@ -48,7 +48,7 @@ def _drive_words(d):
     travel, speed, fits = d.travels[d.chosen], d.speeds[d.chosen], _fits(d)
     faults = [word for word, bad in (("too coarse", travel > d.allowed * (1 + 1e-9)),
                                      ("too slow", speed < d.needed * (1 - 1e-9))) if bad]
-    return travel, speed, fits, f"is {' and '.join(faults)}" if faults else "meets the shot"
+    return travel, speed, fits, " and ".join(faults) or "meets the shot"
 
 
 def _microsteps_sentence(d):
@@ -60,9 +60,9 @@ def _microsteps_sentence(d):
         advice = f"No setting does both; a pulse ceiling of {say(d.least_ceiling, 'kHz')} would leave room for one."
     else:
         advice = "The shot lies between two settings; a little more pulse ceiling or another travel per turn gets there."
-    return (f"{d.microsteps[d.chosen]} microsteps: {say(travel, 'um')} a pulse, {d.pixels:.3g} px of a sideways picture, and at most "
+    return (f"Microsteps {d.microsteps[d.chosen]}: {say(travel, 'um')} a pulse, {d.pixels:.3g} px of a sideways picture, and at most "
             f"{say(speed, 'mm/s')} at {say(d.ceiling, 'kHz')}. The shot needs at most {say(d.allowed, 'um')} a pulse and at least "
-            f"{say(d.needed, 'mm/s')}: this setting {verdict}. {advice}")
+            f"{say(d.needed, 'mm/s')}: {verdict}. {advice}")
 
 
 def _microsteps_picture():
@@ -93,7 +93,7 @@ def _microsteps_picture():
         here.set_data(at[:1], at[1:])
         travel, speed, _, verdict = _drive_words(d)
         right = at[0] < 3
-        label.set(text=f"{d.microsteps[d.chosen]} microsteps {verdict.replace('is ', 'are ').replace('meets', 'meet')}\n{say(travel, 'um')} = {d.pixels:.3g} px, {say(speed, 'mm/s')}",
+        label.set(text=f"microsteps {d.microsteps[d.chosen]}: {verdict}\n{say(travel, 'um')} = {d.pixels:.3g} px, {say(speed, 'mm/s')}",
                   x=at[0] * (1.3 if right else 0.75), y=at[1] * (0.72 if right else 1.3), ha="left" if right else "right",
                   va="top" if right else "bottom")
         need.set_text(f"the shot needs this corner:\nat most {say(d.allowed, 'um')} a pulse,\nat least {say(d.needed, 'mm/s')}")
@@ -109,8 +109,8 @@ microsteps = Panel(
         Slider("travel_per_turn", "travel per turn", "mm", 0.5, 60, 2, log=True),
         Slider("pulse_ceiling", "pulse ceiling", "kHz", 2, 500, 20, log=True),
         Slider("magnification", "magnification", "1", 0.2, 10, 3, log=True), PITCH,
-        Slider("pixels_per_pulse", "coarsest pulse that the shot allows", "px", 0.1, 5, 0.5, log=True),
-        Slider("speed", "speed that the shot needs", "mm/s", 0.5, 100, 5, log=True)],
+        Slider("pixels_per_pulse", "largest pulse allowed", "px", 0.1, 5, 0.5, log=True),
+        Slider("speed", "speed needed", "mm/s", 0.5, 100, 5, log=True)],
     _microsteps_picture, _microsteps_sentence,
     "Chart of top speed against travel for one pulse, both logarithmic: the microstep settings lie on one rising line, "
     "the shot needs the corner at the upper left.")

@@ -1,0 +1,90 @@
+"""Time from a key press on a slider until its new picture stands decoded in the page, for every panel, in Chromium.
+
+    python tests/benchmarks/bench_panels.py [presses for each slider, default 6]
+
+Aim on two quiet cores: median at most 100 ms, 95th percentile at most 160 ms. "held" is a key held down, 30 presses at about
+22 a second: pictures a second, and how long the last picture comes after the last press.
+"""
+
+import os
+import sys
+import tempfile
+from pathlib import Path
+
+import nbformat
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from macrolib.show import panels  # noqa: E402, F401
+from macrolib.show.panel import PANELS  # noqa: E402
+from tests.browser import lab  # noqa: E402
+
+MEDIAN, P95 = 100, 160  # ms
+_WATCH = """panel => {
+  const image = panel.querySelector('img');
+  window.pressed = 0; window.times = []; window.pictures = [];
+  panel.addEventListener('keydown', () => { window.pressed = performance.now(); }, true);
+  image.addEventListener('load', () => image.decode().then(() => {
+    window.times.push(performance.now() - window.pressed); window.pictures.push(performance.now()); }));
+}"""
+_SETTLED = "p => p.dataset.count === (p.dataset.asked ?? '0') && window.times.length >= p.wanted"
+
+
+def _press(page, panel, slider, presses):
+    handle = panel.element_handle()
+    slider.focus()
+    for i in range(presses):
+        handle.evaluate("p => { p.wanted = window.times.length + 1; }")
+        page.keyboard.press("ArrowRight" if i < presses // 2 else "ArrowLeft")
+        page.wait_for_function(_SETTLED, arg=handle)
+
+
+def _hold(page, panel, slider):
+    slider.focus()
+    page.keyboard.press("Home")
+    page.wait_for_timeout(400)
+    panel.evaluate("p => { window.pictures = []; p.wanted = 0; }")
+    for _ in range(30):
+        page.keyboard.press("ArrowRight")
+        page.wait_for_timeout(35)
+    page.wait_for_function(_SETTLED, arg=panel.element_handle())
+    page.wait_for_timeout(200)
+    shown = page.evaluate("() => [window.pictures.length, window.pictures.at(-1) - window.pictures[0], window.times.at(-1)]")
+    return (shown[0] - 1) / (shown[1] / 1e3), shown[2]
+
+
+def measure(sheet, number, presses):
+    """(times in ms, pictures a second while held, lag of the last one in ms) of one panel."""
+    panel = sheet.page.locator("section.macrolib-panel").nth(number)
+    panel.locator("img[src^=blob]").wait_for()
+    panel.evaluate(_WATCH)
+    sliders = panel.get_by_role("slider")
+    for i in range(sliders.count()):
+        _press(sheet.page, panel, sliders.nth(i), presses)
+    return sheet.page.evaluate("() => window.times"), *_hold(sheet.page, panel, sliders.nth(sliders.count() - 1))
+
+
+def main(presses=6):
+    if lab.find_browser() is None:
+        print("no Chromium found: nothing was measured")
+        return
+    cells = ["from macrolib.show.panel import PANELS\nfrom macrolib.show import panels", *(f"PANELS[{n!r}].show()" for n in PANELS)]
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(c) for c in cells])
+    notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryDirectory() as work:
+        nbformat.write(notebook, Path(folder) / "panels.ipynb")
+        with lab.server(folder, work) as address, lab.chromium() as browser:
+            sheet = lab.Sheet(browser, address, "panels.ipynb")
+            assert sheet.run_all() is True
+            print(f"slider to picture in JupyterLab, ms; load average {os.getloadavg()[0]:.1f}; aim {MEDIAN} / {P95}")
+            print(f"{'panel':<16}{'presses':>8}{'median':>8}{'95 %':>8}{'held, 1/s':>11}{'last lag':>10}  aim")
+            for number, name in enumerate(PANELS):
+                times, rate, lag = measure(sheet, number, presses)
+                median, p95 = np.percentile(times, [50, 95])
+                met = "met" if median <= MEDIAN and p95 <= P95 else "missed"
+                print(f"{name:<16}{len(times):>8}{median:>8.0f}{p95:>8.0f}{rate:>11.1f}{lag:>10.0f}  {met}")
+            sheet.close()
+
+
+if __name__ == "__main__":
+    main(*map(int, sys.argv[1:2]))
