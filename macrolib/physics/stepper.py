@@ -267,7 +267,10 @@ class _Run:
             v[n] / v["inertia"] for n in ("holding_torque", "detent_torque", "load_torque", "friction_torque"))
         self.natural = np.sqrt(self.teeth * self.stiff)
         self.rubs = self.friction.any()
-        self.damping, self.rise_time = 2 * v["damping_ratio"] * self.natural, rise_time
+        self.rise_time, mode = rise_time, 0.0 if structure is None else 2 * np.pi * structure[0]
+        # rows: the motor's own damping and none, then what is added at the start, to the motor and to the structure
+        self.damping = np.stack((2 * v["damping_ratio"] * self.natural, 0 * self.natural))
+        self.extra = 1.4 * np.stack((self.natural, mode + 0 * self.natural))
         self.micro = v["microsteps"].astype(int)
         tables = [_currents(*lane, current_bits) for lane in zip(self.micro, v["gain_mismatch"], v["phase_offset"])]
         self.table = np.concatenate([np.empty((2, 0)), *tables], axis=1)
@@ -276,13 +279,14 @@ class _Run:
 
     def _choose_steps(self, refine):
         fastest = np.maximum(self.natural * np.sqrt(1 + 4 * self.detent / self.stiff), 2 * self.teeth * self.omega)
-        settle = 30 / self.natural + 12 / self.damping
+        calm, settle = 30 / self.natural, 12 / self.damping[0]
         if self.structure is not None:
             mode = 2 * np.pi * self.structure[0]
-            fastest, settle = np.maximum(fastest, mode), settle + 6 / (mode * self.structure[1])
+            fastest, calm = np.maximum(fastest, mode), np.maximum(calm, 30 / mode)
+            settle = np.maximum(settle, 6 / (mode * self.structure[1]))
         longest = 0.2 / fastest
-        sharp = np.full_like(longest, np.inf)  # the step that makes the jump of friction sharp enough
-        np.divide(0.1 * self.omega, self.friction, out=sharp, where=self.friction > 0)
+        sharp = np.full_like(longest, np.inf)  # the step that follows the jump of friction, a tenth of the speed wide
+        np.divide(0.03 * self.omega, self.friction, out=sharp, where=self.friction > 0)
         longest = np.clip(sharp, longest / 6, np.minimum(longest, self.rise_time / 4 if self.rise_time else np.inf))
         pulse = np.pi / (2 * self.micro * self.teeth * self.omega)
         self.per_pulse = np.ceil(pulse / longest * refine).astype(int)
@@ -291,8 +295,8 @@ class _Run:
         self.friction_speed = np.where(self.friction > 0, np.maximum(0.1 * self.omega, self.friction * self.step), 1)
         self.cycle = 4 * self.micro * self.per_pulse
         self.measured = self.cycle * np.ceil(40 * np.pi / self.natural / (self.cycle * self.step)).astype(int)
-        self.calm = np.ceil(30 / self.natural / self.step).astype(int)
-        self.total = int(np.max(np.ceil(settle / self.step) + self.measured, initial=0))
+        self.calm = np.ceil(calm / self.step).astype(int)
+        self.total = int(np.max(self.calm + np.ceil(settle / self.step) + self.measured, initial=0))
         if self.total > 2_000_000:
             raise ValueError(f"the run needs {self.total} steps, two million are allowed: "
                              "raise the lowest speed or the damping, or lower refine")
@@ -301,14 +305,15 @@ class _Run:
         """Rate of change of the state with the path at this electrical angle."""
         angle = phase + self.teeth * y[0]
         c, n = np.cos(angle), np.sin(angle)
-        rate = self.stiff * (currents[1] * c - currents[0] * n) - damping * y[1] - self.load
+        rate = self.stiff * (currents[1] * c - currents[0] * n) - damping[0] * y[1] - self.load
         rate -= 4 * self.detent * n * c * (c * c - n * n)  # sin(4 angle)
         if self.rubs:
             rate -= self.friction * np.tanh((self.omega + y[1]) / self.friction_speed)
         if self.structure is None:
             return np.stack((y[1], rate))
         mode = 2 * np.pi * self.structure[0]
-        return np.stack((y[1], rate, y[3], mode * (mode * (y[0] - y[2]) + 2 * self.structure[1] * (y[1] - y[3]))))
+        pull = mode * (mode * (y[0] - y[2]) + 2 * self.structure[1] * (y[1] - y[3])) - damping[1] * y[3]
+        return np.stack((y[1], rate, y[3], pull))
 
     def walk(self):
         """Yield for each step its number, the states at its ends and the slopes there; the start is damped well."""
@@ -318,7 +323,7 @@ class _Run:
         turn = np.pi / (2 * self.micro) / self.per_pulse
         slew = h / self.rise_time if self.rise_time else np.inf
         for i in range(self.total):
-            damping = np.where(i < self.calm, 1.4 * self.natural, self.damping)
+            damping = self.damping + (i < self.calm) * self.extra
             phase = (i % self.cycle) * turn - np.pi / (4 * self.micro)  # the path runs midway between the commands
             change = self.table[:, self.offset + i // self.per_pulse % (4 * self.micro)] - now
             half, end = now + np.clip(change, -slew / 2, slew / 2), now + np.clip(change, -slew, slew)
@@ -343,12 +348,12 @@ def _currents(microsteps, gain_mismatch, phase_offset, bits):
 def _measure(run, record, progress):
     """Mean, mean square, lowest and highest of every state, and the recorded deviations, over the measured steps."""
     begin = run.total - run.measured
-    mean = square = 0.0
-    low, high, trace = np.inf, -np.inf, []
+    mean = square = np.zeros((2 if run.structure is None else 4, len(begin)))
+    low, high, trace = np.inf + mean, -np.inf + mean, []
     for i, y, after, before_slope, after_slope in run.walk():
         if progress is not None and i % (run.total // 100 + 1) == 0:
             progress(i / run.total)
-        if i < begin.min():
+        if i < begin.min(initial=run.total):
             continue
         # the step as a sum of Legendre polynomials of the cubic through both ends and slopes
         on, rise, bend = i >= begin, run.step * (before_slope + after_slope), run.step * (after_slope - before_slope)
