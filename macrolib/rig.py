@@ -132,6 +132,9 @@ class Rail:
     homing_speed: float = quantity("speed towards the home switch", "mm/s", 2e-3, above=0, most=1)
     homing_repeatability: float = quantity("scatter of the home switch, standard deviation", "um", 5e-6, least=0, most=1e-3)
     tilt: float = quantity("slope of the axis: 0 level, 90 upright", "deg", 0.0, least=0, most=_RIGHT_ANGLE)
+    expansion: float = quantity("lengthening of screw or belt with temperature", "um/m/K", 12e-6, least=0, most=1e-3)
+    warming: float = quantity("how much the screw warms in the long run, by motor and friction", "K", 0.0, least=0, most=100)
+    warming_time: float = quantity("time in which it does 63 % of that", "min", 2400.0, above=0, most=1e6)
     misalignment: float = quantity("angle between rail and the direction it should have", "deg", 0.0, least=0, most=0.5)
 
     def faults(self):
@@ -180,7 +183,8 @@ class Lens:
     least_clearance: float = quantity("room the front of the lens must keep", "mm", 5e-3, least=0, most=1)
     mass: float = quantity("mass of the lens with what is fixed to it", "kg", 0.5, above=0, most=50)
     supports: int = whole("places at which camera and lens are held", 1, most=4)
-    support_stiffness: float = quantity("force per deflection at the lens's support", "N/um", None, above=0, most=1e10)
+    support_stiffness: float = quantity("force per deflection at each place where the lens is held", "N/um", None, above=0, most=1e10)
+    support_damping: float = number("damping ratio of the lens on its support", 0.02, least=0, most=0.99)
 
     def faults(self):
         """What does not fit together, in words."""
@@ -215,10 +219,12 @@ class Floor:
     """What the stand is on."""
 
     basis: str = _basis()
-    kind: str = words("what kind of floor", "")
+    kind: str = words("what kind of floor; a name from parts/floors.toml stands in for values that are missing", "")
     natural_frequency: float = quantity("natural frequency of the floor", "Hz", None, above=0, most=1e3)
     damping_ratio: float = number("damping ratio of the floor", None, least=0, most=0.99)
     footfall_amplitude: float = quantity("amplitude of the floor after a footfall, zero to peak", "um", None, least=0, most=1e-2)
+    footfall_distance: float = quantity("distance from the footfall at which that holds", "m", 1.0, above=0, most=100)
+    distance_exponent: float = number("how the amplitude falls with distance: 0 not at all, 0.5 or more on the ground", 0.0, least=0, most=3)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -96,6 +96,7 @@ class Waits:
     tolerance: float = quantity("motion of the picture that is allowed, peak to peak", "px", 1.0, above=0, most=1000)
     settling_wait: float = quantity("wait after each move of a stack", "s", AUTO, least=0, most=3600, auto=True)
     wait_before_move: float = quantity("wait after the last footfall until the first frame", "s", AUTO, least=0, most=3600, auto=True)
+    operator_distance: float = quantity("distance of the last footfall from the rig", "m", 1.0, above=0, most=100)
     operator_steps: int = whole("footfalls when stepping away that ring together", 1, most=100)
 
 

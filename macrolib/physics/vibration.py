@@ -14,7 +14,7 @@ from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 
 __all__ = ["FLOOR_CRITERIA", "bandwidth_damping", "beam_frequency", "excited_frequencies", "exposure_smear",
-           "footfall_amplitude", "footfall_wait", "half_power_edge", "image_vibration", "log_decrement",
+           "footfall_amplitude", "footfall_ring", "footfall_wait", "half_power_edge", "image_vibration", "log_decrement",
            "press_stiffness", "quality_factor", "ramp_residual", "relative_transmissibility", "residual_vibration",
            "ring_down_time", "settling_time", "shock_amplitude", "sine_amplitude", "spring_frequency", "thermal_drift",
            "transmissibility", "undamped_residual", "whole_period_ramps", "zero_vibration_shaper"]
@@ -166,30 +166,33 @@ def excited_frequencies(speed, travel_per_turn, full_steps_per_turn, microsteps,
     return {cause: _plain(x) for cause, x in found.items()}
 
 
-def footfall_wait(footfall_amplitude, tolerance, floor_frequency, floor_damping, stand_frequency, stand_damping,
+def footfall_ring(time, footfall_amplitude, floor_frequency, floor_damping, stand_frequency, stand_damping,
                   two_bases=False):
-    """Seconds after a footfall until camera and subject move against each other by less than the tolerance.
+    """Bound (m, zero to peak) on how camera and subject move against each other, a time (s) after a footfall.
 
-    The floor rings down from footfall_amplitude (m); the stand follows and rings by itself, from rest. Amplitudes zero
-    to peak in m, frequencies in Hz; all broadcast. It is a bound for every phase: the last moment at which
-    floor-driven and own ring together can exceed the tolerance (m). two_bases: camera and subject do not share the
-    stand, and the floor under both adds in full. Infinite where something undamped stays above. Source: derived
-    (superposition of the floor's decay on the stand's response).
+    The floor rings down from footfall_amplitude (m); the stand follows and rings by itself, from rest. Frequencies in
+    Hz; all broadcast. It never rises, and holds for every phase: floor-driven and own ring taken together. two_bases:
+    camera and subject do not share the stand, and the floor under both adds in full. Source: derived (superposition
+    of the floor's decay on the stand's response).
     """
-    shake, small, f_1, zeta_1, f_2, zeta_2 = _checked(
-        (s.start_amplitude, footfall_amplitude), (s.tolerance, tolerance), (s.frequency, floor_frequency),
-        (_zeta, floor_damping), (s.frequency, stand_frequency), (_zeta, stand_damping))
+    shake, f_1, zeta_1, f_2, zeta_2 = _checked(
+        (s.start_amplitude, footfall_amplitude), (s.frequency, floor_frequency), (_zeta, floor_damping),
+        (s.frequency, stand_frequency), (_zeta, stand_damping))
     floor, stand, tiny = _pole(f_1, zeta_1), _pole(f_2, zeta_2), 1e-300  # tiny: instead of a division by zero
     slower = np.maximum(np.minimum(-floor.real, -stand.real), tiny)
+    # e^(p t) - e^(q t) is at most the sum of both, and at most |p - q| t times the slower one
+    both, late = np.exp(floor.real * time) + np.exp(stand.real * time), np.maximum(time, 1 / slower)
+    ring = sum(np.minimum(both / np.maximum(np.abs(p - stand), tiny), late * np.exp(-slower * late))
+               for p in (floor, floor.conjugate()))
+    return shake * (ring * np.abs(floor)**2 / (2 * stand.imag) + 2 * two_bases * np.exp(floor.real * time))
 
-    def bound(t):
-        # e^(p t) - e^(q t) is at most the sum of both, and at most |p - q| t times the slower one
-        both, late = np.exp(floor.real * t) + np.exp(stand.real * t), np.maximum(t, 1 / slower)
-        ring = sum(np.minimum(both / np.maximum(np.abs(p - stand), tiny), late * np.exp(-slower * late))
-                   for p in (floor, floor.conjugate()))
-        return shake * (ring * np.abs(floor)**2 / (2 * stand.imag) + 2 * two_bases * np.exp(floor.real * t))
 
-    return _last_above(bound, small, 1 / np.abs(floor))
+def footfall_wait(footfall_amplitude, tolerance, floor_frequency, floor_damping, stand_frequency, stand_damping,
+                  two_bases=False):
+    """Seconds after a footfall until footfall_ring is below the tolerance (m); infinite if undamped parts stay above."""
+    small, f_1, _ = _checked((s.tolerance, tolerance), (s.frequency, floor_frequency), (_zeta, floor_damping))
+    return _last_above(lambda t: footfall_ring(t, footfall_amplitude, floor_frequency, floor_damping, stand_frequency,
+                                               stand_damping, two_bases), small, 1 / (2 * np.pi * f_1))
 
 
 def residual_vibration(move, frequency, damping_ratio):

@@ -117,9 +117,8 @@ def _sine(name, ringing, wait, per_metre, cycles_per_pixel, exposure, key):
     amplitude = ringing.amplitude(wait)
     if amplitude is None:
         return Cause(name, None, None, ringing.missing)
-    lowest = min(f for _, f, _ in ringing.parts)
-    seen = vibration.exposure_smear(amplitude, lowest, exposure) * per_metre
-    transfer = float(optics.vibration_mtf(cycles_per_pixel, min(amplitude * per_metre, 1000.0), lowest * exposure))
+    seen = vibration.exposure_smear(amplitude, ringing.lowest, exposure) * per_metre
+    transfer = float(optics.vibration_mtf(cycles_per_pixel, min(amplitude * per_metre, 100.0), ringing.lowest * exposure))
     return Cause(name, transfer, float(seen), f"after a wait of {wait:.3g} s", ((key, "up"),))
 
 

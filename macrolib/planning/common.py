@@ -1,19 +1,14 @@
-"""What every plan needs: the drive, the aperture, the waits, power and the checks that all shots share."""
+"""What every plan needs: the drive, the aperture, power and the checks that all shots share."""
 
 import dataclasses
 import math
 
 from macrolib.files import AUTO
-from macrolib.physics import optics, power, stepper, transmission, vibration
+from macrolib.physics import optics, power, stepper, transmission
 from macrolib.planning.checks import Check
+from macrolib.planning.stillness import DERIVED, GIVEN
 
-GIVEN, DERIVED, PRESET = "given", "auto", "preset"
-# Used where the rig file has no data; a plan that uses one names it and calls the check 'not computed'.
-PRESET_WAIT = 2.0  # s after a move, from memory: a stiff bench stand is quiet by then
-PRESET_FOOTFALL_WAIT = 8.0  # s after a footfall, from memory: a timber floor of 8 Hz and 3 % is quiet by then
-PRESET_ACCELERATION = 0.02  # m/s^2, from memory: gentle for a camera of 1 to 3 kg
 MOTOR_DAMPING = 0.05  # damping ratio of rotor and load on the magnetic spring, from memory; measure yours
-ZERO_VIBRATION = 1e-12  # m; below this nothing can be seen
 
 
 @dataclasses.dataclass(frozen=True)
@@ -123,94 +118,6 @@ def aperture(shot, rig):
                          if getattr(p, n) is not None}, GIVEN
     marked, effective, numerical = optics.aperture(m, lens.pupil_ratio, **given)
     return Aperture(marked, effective, numerical, origin)
-
-
-def modes(rig):
-    """The modes that a move can ring, as (name, frequency, damping ratio); those without data are left out."""
-    found = [("rig on its stand", rig.stand.natural_frequency, rig.stand.damping_ratio),
-             ("camera on its carriage", rig.carriage.natural_frequency, rig.carriage.damping_ratio)]
-    return [mode for mode in found if mode[1] is not None and mode[2] is not None]
-
-
-def tolerance(shot, rig):
-    """Allowed amplitude in the subject, zero to peak, in m: half the peak to peak tolerance at the sensor over m."""
-    return shot.waits.tolerance * rig.camera.pixel_pitch / shot.picture.magnification / 2
-
-
-def wait_after_move(shot, rig, move):
-    """(seconds, origin, residual amplitude function of a wait) after a move; see `Ringing`."""
-    ringing = Ringing.after_move(shot, rig, move)
-    if shot.waits.settling_wait != AUTO:
-        return shot.waits.settling_wait, GIVEN, ringing
-    wait = ringing.wait(tolerance(shot, rig))
-    return (PRESET_WAIT, PRESET, ringing) if wait is None else (wait, DERIVED, ringing)
-
-
-def wait_after_footfall(shot, rig):
-    """(seconds, origin, Ringing) from the last footfall until the picture is still."""
-    ringing = Ringing.after_footfall(shot, rig)
-    if shot.waits.wait_before_move != AUTO:
-        return shot.waits.wait_before_move, GIVEN, ringing
-    wait = ringing.wait(tolerance(shot, rig))
-    return (PRESET_FOOTFALL_WAIT, PRESET, ringing) if wait is None else (wait, DERIVED, ringing)
-
-
-@dataclasses.dataclass(frozen=True)
-class Ringing:
-    """Decaying vibrations, each (amplitude in the subject in m, frequency in Hz, damping ratio); () where data lack.
-
-    The worst case is taken: all act along the picture, and their envelopes add.
-    """
-
-    parts: tuple
-    missing: str = ""
-
-    @classmethod
-    def after_move(cls, shot, rig, move):
-        """What a move leaves ringing between camera and subject."""
-        if rig.stand.natural_frequency is None or rig.stand.damping_ratio is None:
-            return cls((), "rig.stand needs natural_frequency and damping_ratio")
-        return cls(tuple((float(vibration.residual_vibration(move, f, zeta)), f, zeta) for _, f, zeta in modes(rig)))
-
-    @classmethod
-    def after_footfall(cls, shot, rig):
-        """What a footfall leaves: on one base the relative motion, on two bases the camera's and the subject's added."""
-        floor, stand = rig.floor, rig.stand
-        needed = {"rig.floor": (floor.natural_frequency, floor.damping_ratio, floor.footfall_amplitude),
-                  "rig.stand": (stand.natural_frequency, stand.damping_ratio)}
-        missing = [name for name, values in needed.items() if None in values]
-        if missing:
-            return cls((), f"{' and '.join(missing)} need frequency, damping and (floor) footfall_amplitude")
-        ratio = floor.natural_frequency / stand.natural_frequency
-        if stand.base == "one":
-            share = vibration.relative_transmissibility(ratio, stand.damping_ratio)
-        else:
-            share = 1 + vibration.transmissibility(ratio, stand.damping_ratio)
-        amplitude = floor.footfall_amplitude * shot.waits.operator_steps * share
-        return cls(((amplitude, floor.natural_frequency, floor.damping_ratio),))
-
-    def amplitude(self, wait):
-        """Sum of the envelopes in m after a wait in s; None without data."""
-        if not self.parts:
-            return None
-        return sum(a * math.exp(-2 * math.pi * f * zeta * wait) for a, f, zeta in self.parts)
-
-    def wait(self, allowed):
-        """Seconds until it is below the allowed amplitude with the margin at which a check holds; None without data."""
-        if not self.parts:
-            return None
-        share = allowed / 1.25 / len(self.parts)
-        return max(float(vibration.settling_time(max(a, ZERO_VIBRATION), share, f, zeta)) for a, f, zeta in self.parts)
-
-
-def still_check(name, ringing, wait, shot, rig, origin, key):
-    """Check that the picture moves less than the tolerance, peak to peak, when the exposure begins."""
-    amplitude = ringing.amplitude(wait)
-    pixels = None if amplitude is None else 2 * amplitude * shot.picture.magnification / rig.camera.pixel_pitch
-    why = f"{ringing.missing}; a preset of {wait:g} s stands in for it" if origin == PRESET else f"after a wait of {wait:.3g} s"
-    if pixels is None and origin == GIVEN:
-        why = ringing.missing
-    return Check(name, pixels, shot.waits.tolerance, "px", why=why, knobs=((key, "up"), ("shot.waits.tolerance", "up")))
 
 
 def room(rig, positions):

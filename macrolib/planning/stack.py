@@ -7,9 +7,10 @@ import numpy as np
 
 from macrolib.files import AUTO
 from macrolib.physics import optics, ramps, stepper, tilt
-from macrolib.planning import common
+from macrolib.planning import common, stillness
 from macrolib.planning.checks import Check
-from macrolib.planning.common import DERIVED, GIVEN, PRESET, Setting
+from macrolib.planning.common import Setting
+from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
 
 UNCERTAINTY_SHARE = 0.25  # of the frame spacing that position uncertainty may take; common practice, no source
 DRIFT_ACROSS = 0.02  # of the picture's height that it may wander sideways over a stack; common practice, no source
@@ -78,10 +79,10 @@ def _motion(shot, rig, focus, per_pulse):
     """Gentle enough that a move rings no more than the tolerance, within torque and pulse ceiling, where free to choose."""
     s = shot.stack
     if s.acceleration == AUTO:
-        soft = [common.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in common.modes(rig)]
+        soft = [stillness.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in stillness.modes(rig)]
         strong = common.acceleration_for_torque(rig, 0.0, 1.5 * shot.limits.torque_factor)
-        acceleration = min(*soft, strong) if soft else min(common.PRESET_ACCELERATION, strong)
-        acceleration = common.two_digits(acceleration) or common.PRESET_ACCELERATION
+        acceleration = min(*soft, strong) if soft else min(stillness.PRESET_ACCELERATION, strong)
+        acceleration = common.two_digits(acceleration) or stillness.PRESET_ACCELERATION
         origin = DERIVED if soft else PRESET
     else:
         acceleration, origin = s.acceleration, GIVEN
@@ -118,6 +119,11 @@ def _cycle(shot, rig, wait):
     return wait + rig.camera.trigger_latency + shot.picture.exposure_time + max(rig.camera.write_time, recycle, shot.stack.pause)
 
 
+def _exposure(shot, rig):
+    """Seconds in which light reaches the sensor: the flash's if there is one."""
+    return rig.light.flash_duration if rig.light.kind == "flash" else shot.picture.exposure_time
+
+
 def _schedule(shot, rig, frames, numbers, wait, lead_in, move_time, per_pulse):
     """Columns of the schedule, a row a frame."""
     cycle = _cycle(shot, rig, wait)
@@ -141,22 +147,24 @@ def plan_stack(shot, rig):
         raise ValueError(f"first_frame {first} and last_frame {last} must lie within the stack of {len(everything)} frames")
     frames = everything[first - 1:last]
     motion = _motion(shot, rig, focus, d.travel_per_pulse)
-    settle, settle_origin, ringing = common.wait_after_move(shot, rig, motion.move)
-    quiet, quiet_origin, footfall = common.wait_after_footfall(shot, rig)
+    settle, settle_origin, ringing = stillness.wait_after_move(shot, rig, motion.move)
+    quiet, quiet_origin, footfall = stillness.wait_after_footfall(shot, rig)
     approach = _approach(shot, rig, frames, motion, d.travel_per_pulse)
     lead_in = max(sum(step[3] for step in approach), quiet)  # the operator steps away when the homing begins
     schedule = _schedule(shot, rig, frames, np.arange(first, last + 1), settle, lead_in, float(motion.move.duration), d.travel_per_pulse)
     total = float(schedule["ready"][1][-1])
     settings = _settings(shot, rig, d, focus, motion, len(everything), (settle, settle_origin), (quiet, quiet_origin), total, frames)
     checks = [*_picture_checks(shot, rig, d, focus), *_motion_checks(shot, rig, d, focus, motion, everything, approach),
-              common.still_check("settling after a move", ringing, settle, shot, rig, settle_origin, "shot.waits.settling_wait"),
-              common.still_check("quiet after the last footfall", footfall, lead_in, shot, rig, quiet_origin,
-                                 "shot.waits.wait_before_move"),
+              stillness.still_check("settling after a move", ringing, settle, shot, rig, "shot.waits.settling_wait"),
+              stillness.still_check("quiet after the last footfall", footfall, lead_in, shot, rig, "shot.waits.wait_before_move"),
+              *stillness.other_checks(shot, rig, _exposure(shot, rig), lead_in),
+              stillness.drift_check(rig, shot.stack.far_end, total, focus.spacing, (("shot.stack.spacing", "up"),)),
+              *stillness.droop_check(shot, rig, focus.sharp),
               *_limit_checks(shot, rig, frames, total, motion)]
     ringing = {"ringing after a move": (ringing, settle, "shot.waits.settling_wait"),
                "floor": (footfall, lead_in, "shot.waits.wait_before_move")}
-    return common.Made(settings, schedule, approach, checks, _notes(focus, everything, settle_origin, quiet_origin, motion),
-                       {"between frames": motion.move}, ringing)
+    notes = _notes(focus, everything, (settle_origin, quiet_origin, motion.acceleration_origin, footfall))
+    return common.Made(settings, schedule, approach, checks, notes, {"between frames": motion.move}, ringing)
 
 
 def _settings(shot, rig, d, focus, motion, count, settle, quiet, total, frames):
@@ -281,14 +289,6 @@ def _limit_checks(shot, rig, frames, total, motion):
     return [*found, *common.power_checks(rig, total, moving, wider)]
 
 
-def _notes(focus, everything, settle_origin, quiet_origin, motion):
-    notes = [f"The stack has {len(everything)} frames; near and far end are both focus planes."]
-    if settle_origin == PRESET:
-        notes.append(f"No data of the stand: the settling wait is the preset of {common.PRESET_WAIT:g} s.")
-    if quiet_origin == PRESET:
-        notes.append(f"No data of floor or stand: the wait after a footfall is the preset of {common.PRESET_FOOTFALL_WAIT:g} s.")
-    if motion.acceleration_origin == PRESET:
-        notes.append(f"No natural frequency is known: the acceleration is the preset of {common.PRESET_ACCELERATION * 1e3:g} mm/s^2.")
-    if focus.pulses == 1:
-        notes.append("The spacing is one pulse, the least this rig can do.")
-    return notes
+def _notes(focus, everything, presets):
+    notes = [f"The stack has {len(everything)} frames; near and far end are both focus planes.", *stillness.notes(*presets)]
+    return notes + ["The spacing is one pulse, the least this rig can do."] * (focus.pulses == 1)

@@ -7,9 +7,10 @@ import numpy as np
 
 from macrolib.files import AUTO
 from macrolib.physics import laws, optics, ramps, screen, tilt, vibration
-from macrolib.planning import common
-from macrolib.planning.checks import Check
-from macrolib.planning.common import DERIVED, GIVEN, PRESET, Setting
+from macrolib.planning import common, stillness
+from macrolib.planning.checks import HOLDS, Check
+from macrolib.planning.common import Setting
+from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
 
 _SHAPES = {"trapezoid": "rectangle", "jerk-limited": "triangle", "half-sine": "half-sine", "versed-sine": "versed-sine"}
 _WHOLE = {"minimum-jerk": ramps.minimum_jerk, "cycloidal": ramps.cycloidal}
@@ -78,12 +79,12 @@ def _wanted_ramp_time(shot, rig, speed, shape):
     if t.acceleration != AUTO:
         return speed * peak / t.acceleration, GIVEN
     gentle = _GENTLE * rig.camera.pixel_pitch * t.frame_rate**2 / _image_rate(shot, rig)
-    soft = [common.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in common.modes(rig)]
+    soft = [stillness.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in stillness.modes(rig)]
     strong = common.acceleration_for_torque(rig, speed, 1.5 * shot.limits.torque_factor)
-    least = max(_LEAST_RAMP, speed * peak / max(min(gentle, strong, *(soft or [common.PRESET_ACCELERATION])), 1e-9))
+    least = max(_LEAST_RAMP, speed * peak / max(min(gentle, strong, *(soft or [stillness.PRESET_ACCELERATION])), 1e-9))
     if not soft:
         return least if t.duration == AUTO else min(least, _RAMP_SHARE * t.duration), PRESET
-    frequency, zeta = min((f, zeta) for _, f, zeta in common.modes(rig))
+    frequency, zeta = min((f, zeta) for _, f, zeta in stillness.modes(rig))
     period = 1 / (frequency * math.sqrt(1 - zeta**2))
     wanted = math.ceil(least / period) * period
     if t.duration == AUTO:
@@ -99,8 +100,8 @@ def _choose_shape(shot, rig, speed):
     for name, shape in _SHAPES.items():
         time = _ramp_time(shot, rig, speed, shape)[0]
         move = ramps.ramps_by_time(3 * speed * time, time, speed=speed, shape=shape)
-        left[name] = sum(float(vibration.residual_vibration(move, f, z)) for _, f, z in common.modes(rig))
-    enough = max(1.05 * min(left.values()), 0.05 * common.tolerance(shot, rig))
+        left[name] = sum(float(vibration.residual_vibration(move, f, z)) for _, f, z in stillness.modes(rig))
+    enough = max(1.05 * min(left.values()), 0.05 * stillness.tolerance(shot, rig))
     return next(name for name in left if left[name] <= enough), DERIVED
 
 
@@ -151,7 +152,7 @@ def _speed(shot, rig, per_pulse, distance, shape):
             if limit * _ramp_time(shot, rig, limit, shape)[0] <= 0.8 * distance:
                 break
             limit = common.two_digits(limit * 0.85)
-        return limit, {"speed": DERIVED}
+        return _off_resonances(rig, limit), {"speed": DERIVED}
     speed = distance / t.duration
     for _ in range(30 if t.ramps == "inside" else 0):  # ramps inside the marks cost half their time each
         ramp = min(_ramp_time(shot, rig, speed, shape)[0], t.duration / 2)
@@ -195,24 +196,44 @@ def plan_traverse(shot, rig):
     d, t = common.drive(rig), shot.traverse
     path = _path(shot, rig, d.travel_per_pulse)
     approach, between = _runs(shot, rig, path, d.travel_per_pulse)
-    quiet, quiet_origin, footfall = common.wait_after_footfall(shot, rig)
-    settle, settle_origin, ringing = common.wait_after_move(shot, rig, _take_up_move(approach[-1], path, d))
+    quiet, quiet_origin, footfall = stillness.wait_after_footfall(shot, rig)
+    settle, settle_origin, ringing = stillness.wait_after_move(shot, rig, _take_up_move(approach[-1], path, d))
     first_wait = max(quiet - sum(step[3] for step in approach), settle)
     duration, back = float(path.move.duration), sum(step[3] for step in between)
     total = sum(step[3] for step in approach) + first_wait + t.takes * duration + (t.takes - 1) * (back + settle)
     schedule = _schedule(shot, rig, path, d.travel_per_pulse)
+    waiting = first_wait + sum(step[3] for step in approach)
     waits = {"settling_wait": (settle, settle_origin), "wait_before_move": (quiet, quiet_origin)}
     settings = _settings(shot, rig, d, path, waits, back, total)
     checks = [*_picture_checks(shot, rig, path), *_motion_checks(shot, rig, d, path, approach),
-              common.still_check("quiet at the start", ringing, first_wait, shot, rig, settle_origin, "shot.waits.settling_wait"),
-              common.still_check("quiet after the last footfall", footfall, first_wait + sum(step[3] for step in approach), shot, rig,
-                                 quiet_origin, "shot.waits.wait_before_move"),
+              stillness.still_check("quiet at the start", ringing, first_wait, shot, rig, "shot.waits.settling_wait"),
+              stillness.still_check("quiet after the last footfall", footfall, waiting, shot, rig, "shot.waits.wait_before_move"),
+              *stillness.other_checks(shot, rig, settings["exposure_time"].value, waiting),
+              stillness.resonance_check(rig, path.speed, _excited(rig, path.speed)),
               *common.time_checks(shot, total, (("shot.traverse.speed", "up"),)),
               *common.power_checks(rig, total, t.takes * duration / total, (("shot.traverse.speed", "up"),))]
-    waiting = first_wait + sum(step[3] for step in approach)
     ringing = {"ringing after a move": (ringing, first_wait, "shot.waits.settling_wait"),
                "floor": (footfall, waiting, "shot.waits.wait_before_move")}
-    return common.Made(settings, schedule, approach, checks, _notes(shot, path, settle_origin, quiet_origin), {"take": path.move}, ringing)
+    notes = _notes(shot, path, (settle_origin, quiet_origin, path.origins["acceleration"], footfall))
+    return common.Made(settings, schedule, approach, checks, notes, {"take": path.move}, ringing)
+
+
+def _excited(rig, speed):
+    """{cause: Hz} that a steady speed shakes the rig with; single pulses only where they are whole steps."""
+    tooth = rig.transmission.pitch if rig.transmission.kind == "belt" else None
+    found = vibration.excited_frequencies(speed, rig.travel_per_turn, rig.motor.full_steps_per_turn, rig.driver.microsteps, tooth)
+    return {cause: float(f) for cause, f in found.items() if cause != "pulse" or rig.driver.microsteps <= 2}
+
+
+def _off_resonances(rig, speed):
+    """The speed, or the next lower one of two digits that shakes no known mode; the speed itself if there is none."""
+    trial = speed
+    while trial > speed / 5:
+        check = stillness.resonance_check(rig, trial, _excited(rig, trial))
+        if check.figure is None or check.state == HOLDS:
+            return trial
+        trial = common.two_digits(trial * 0.97)
+    return speed
 
 
 def _take_up_move(step, path, d):
@@ -279,7 +300,8 @@ def _picture_checks(shot, rig, path):
     nearest = min(rig.camera.frame_rates, key=lambda rate: abs(rate - t.frame_rate))
     found = [
         Check("motion of the picture", image, default_image_speed(shot, rig) if rule else shot.limits.image_speed, "px/frame",
-              why=f"one picture width in {screen.CROSSING_FRAMES} frames, a starting value" if rule else "the shot's own limit", knobs=slower),
+              why=f"one picture width in {screen.CROSSING_FRAMES} frames, a starting value" if rule else "the shot's own limit",
+              knobs=slower),
         Check("frame rate of the camera", abs(nearest - t.frame_rate), 0.0, "fps", why="nearest rate the camera has",
               knobs=(("shot.traverse.frame_rate", nearest),)),
         _focus_check(shot, rig, path, depth),
@@ -313,8 +335,8 @@ def _motion_checks(shot, rig, d, path, approach):
     per_pulse, speed = d.travel_per_pulse, float(path.move.peak_speed)
     ends = [x * per_pulse for x in (path.start, path.start + path.sense * path.pulses, *(step[2] for step in approach))]
     slower = (("shot.traverse.speed", "down"), ("shot.traverse.duration", "up"))
-    allowed = common.tolerance(shot, rig)
-    left = sum(float(vibration.residual_vibration(path.move, f, z)) for _, f, z in common.modes(rig)) if common.modes(rig) else None
+    allowed = stillness.tolerance(shot, rig)
+    left = sum(float(vibration.residual_vibration(path.move, f, z)) for _, f, z in stillness.modes(rig)) if stillness.modes(rig) else None
     scale = 2 * shot.picture.magnification / rig.camera.pixel_pitch
     return [
         Check("ringing after the ramp", None if left is None else left * scale, allowed * scale, "px",
@@ -336,12 +358,5 @@ def _motion_checks(shot, rig, d, path, approach):
     ]
 
 
-def _notes(shot, path, settle_origin, quiet_origin):
-    notes = [f"Ramps are of the kind {path.ramp} and lie {shot.traverse.ramps} the marks."]
-    if settle_origin == PRESET:
-        notes.append(f"No data of the stand: the wait at the start is the preset of {common.PRESET_WAIT:g} s.")
-    if quiet_origin == PRESET:
-        notes.append(f"No data of floor or stand: the wait after a footfall is the preset of {common.PRESET_FOOTFALL_WAIT:g} s.")
-    if path.origins["acceleration"] == PRESET:
-        notes.append(f"No natural frequency is known: the ramp keeps to the preset of {common.PRESET_ACCELERATION * 1e3:g} mm/s^2.")
-    return notes
+def _notes(shot, path, presets):
+    return [f"Ramps are of the kind {path.ramp} and lie {shot.traverse.ramps} the marks.", *stillness.notes(*presets)]

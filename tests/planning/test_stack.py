@@ -44,6 +44,12 @@ BREAK = {
     "settling after a move": (changed(SHOT, stack={"acceleration": 5.0}, waits={"settling_wait": 0.01}), RIG),
     "quiet after the last footfall": (changed(SHOT, waits={"wait_before_move": 0.0}),
                                       changed(RIG, floor={"footfall_amplitude": 8e-3, "damping_ratio": 1e-4})),
+    "shutter shock": (SHOT, changed(RIG, light={"kind": "lamp"}, camera={"shutter_shock": 80e-6})),
+    "quiet subject": (changed(SHOT, subject={"natural_frequency": 6.0, "damping_ratio": 0.001}, waits={"wait_before_move": 0.0}),
+                      changed(RIG, floor={"footfall_amplitude": 9e-3})),
+    "lens stiffer than the stand": (SHOT, changed(RIG, lens={"support_stiffness": 1e3})),
+    "drift with temperature": (SHOT, changed(RIG, rail={"warming": 90.0, "warming_time": 600.0})),
+    "droop of the lens": (SHOT, changed(RIG, lens={"support_stiffness": 1e4})),
     "time allowed": (changed(SHOT, limits={"time": 120.0}), RIG),
     "subject stays still": (changed(SHOT, limits={"subject_still": 60.0}), RIG),
     "frames allowed": (changed(SHOT, limits={"frames": 20}), RIG),
@@ -53,7 +59,8 @@ BREAK = {
 
 
 def test_every_check_has_a_case_in_which_it_fails():
-    named = {c.name for rig in (RIG, changed(RIG, supply={"energy": 3e5})) for c in plan(SHOT, rig, mends=False).checks}
+    stalk = changed(SHOT, subject={"natural_frequency": 6.0, "damping_ratio": 0.02})
+    named = {c.name for rig in (RIG, changed(RIG, supply={"energy": 3e5})) for c in plan(stalk, rig, mends=False).checks}
     assert named == set(BREAK)
 
 
@@ -71,6 +78,7 @@ def test_check_fails_and_its_mend_makes_it_hold(name):
     ("stand", {"natural_frequency": None}, ("settling after a move", "quiet after the last footfall")),
     ("stand", {"damping_ratio": None}, ("settling after a move", "quiet after the last footfall")),
     ("floor", {"footfall_amplitude": None}, ("quiet after the last footfall",)),
+    ("floor", {"natural_frequency": None, "kind": "suspended concrete"}, ("quiet after the last footfall",)),
 ])
 def test_missing_data_are_not_computed_and_the_preset_is_named(table, keys, names):
     made = plan(SHOT, changed(RIG, **{table: keys}))

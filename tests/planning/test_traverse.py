@@ -50,6 +50,11 @@ BREAK = {
     "quiet at the start": (changed(quick(), waits={"settling_wait": 0.0}), changed(RIG, stand={"damping_ratio": 0.001})),
     "quiet after the last footfall": (changed(SHOT, waits={"wait_before_move": 0.0}),
                                       changed(RIG, floor={"footfall_amplitude": 9e-3, "damping_ratio": 1e-4})),
+    "speed off the resonances": (changed(SHOT, traverse={"speed": 2.4e-3}), RIG),
+    "shutter shock": (SHOT, changed(RIG, camera={"shutter": "mechanical", "shutter_shock": 80e-6})),
+    "quiet subject": (changed(SHOT, subject={"natural_frequency": 6.0, "damping_ratio": 0.002}, waits={"wait_before_move": 0.0}),
+                      changed(RIG, floor={"footfall_amplitude": 9e-3})),
+    "lens stiffer than the stand": (SHOT, changed(RIG, lens={"support_stiffness": 1e3})),
     "time allowed": (changed(SHOT, traverse={"takes": 60}), RIG),
     "battery": (SHOT, changed(RIG, supply={"energy": 300.0})),
     "supply power": (SHOT, changed(UPRIGHT, supply={"power_limit": 2.0})),
@@ -57,7 +62,9 @@ BREAK = {
 
 
 def test_every_check_has_a_case_in_which_it_fails():
-    plans = [plan(changed(SHOT, limits={"blur": 5.0}), RIG, mends=False), plan(PUSH, RIG, mends=False), plan(SHOT, UPRIGHT, mends=False)]
+    shocked = changed(RIG, camera={"shutter": "mechanical", "shutter_shock": 1e-6})
+    stalk = changed(SHOT, limits={"blur": 5.0}, subject={"natural_frequency": 6.0, "damping_ratio": 0.02})
+    plans = [plan(stalk, shocked, mends=False), plan(PUSH, RIG, mends=False), plan(SHOT, UPRIGHT, mends=False)]
     assert {c.name for p in plans for c in p.checks} == set(BREAK)
 
 
