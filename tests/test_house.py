@@ -118,7 +118,7 @@ def _public():
     for path in MODULES:
         module = importlib.import_module(_name(path)) if path.name != "__main__.py" else None
         for name in getattr(module, "__all__", []):
-            yield module, name, getattr(module, name)
+            yield module, name, getattr(module, name, None)
 
 
 PUBLIC = list(_public())
@@ -144,6 +144,7 @@ def test_every_module_says_what_it_is_for(path):
 
 @pytest.mark.parametrize(("module", "name", "found"), PUBLIC, ids=[f"{m.__name__}.{n}" for m, n, _ in PUBLIC])
 def test_public_names_have_a_docstring(module, name, found):
+    assert found is not None, f"{name} stands in __all__ but is not there"
     if callable(found):
         # what a dataclass writes by itself, "Point(x, y)", says nothing
         assert (inspect.getdoc(found) or "") and not inspect.getdoc(found).startswith(f"{name}(")
