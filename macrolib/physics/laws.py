@@ -233,16 +233,19 @@ def _table(name):
 def unit_time(name, travel):
     """tau at which a piece that starts at rest has made this travel, an array above 0.
 
-    Newton's iteration, kept inside the neighbouring cells of a table so that it cannot run away. It is
-    quadratic: after a step of 1e-8 of tau the next one is below what floats hold.
+    Newton's iteration, kept inside the neighbouring cells of a table so that it cannot run away. It is quadratic:
+    after a step of 1e-8 of tau the next one is below what floats hold. Near rest the travel itself is rounding;
+    there the iteration ends once the travel fits.
     """
     travels, taus = _table(name)
     tau = np.interp(travel, travels, taus)
     low, high = np.maximum(tau - taus[1], 0), np.minimum(tau + taus[1], 1)
     for _ in range(60):
-        new = tau - (curves(name).travel(tau) - travel) / curves(name).speed(tau)
-        new = np.minimum(np.fmax(new, low), high)
-        if (np.abs(new - tau) <= 1e-8 * tau).all():
-            return new
+        excess = curves(name).travel(tau) - travel
+        new = np.minimum(np.fmax(tau - excess / curves(name).speed(tau), low), high)
+        new = np.where(np.abs(excess) <= 3e-17, tau, new)
+        done = (np.abs(new - tau) <= 1e-8 * tau).all()
         tau = new
+        if done:
+            break
     return tau

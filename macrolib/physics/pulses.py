@@ -92,6 +92,9 @@ def integer_intervals(count, acceleration, timer_frequency, carry=False, fractio
         rest = left if carry else 0
         interval -= shorter
         intervals.append(interval)
+    if interval < 1:
+        raise ValueError("the last interval is less than one unit; allowed: a faster timer, a lower acceleration, "
+                         "fewer pulses or more fraction bits")
     return np.array(intervals) / unit
 
 

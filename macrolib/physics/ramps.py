@@ -82,7 +82,7 @@ class Move:
     def in_time(self, duration):
         """The same move made faster or slower, so that it takes this duration (s, above 0)."""
         distance, wanted = _checked(self.distance, duration=duration)
-        r = _plain(np.where(distance, wanted / _nonzero(self.duration), 1.0))
+        r = _nonzero(_if_moving(distance, wanted / _nonzero(self.duration)))
         ramps = [[_Piece(p.law, p.duration * r, p.acceleration / r**2) for p in ramp] for ramp in self._ramps]
         return Move(self.kind, distance, self.duration * r, self.peak_speed / r, ramps, self.cruise * r,
                     self.peak_acceleration / r**2, self.peak_jerk / r**3)
@@ -147,7 +147,7 @@ class Move:
             start = before = reached = 0.0
             spans = []
             for law, duration, mean in ramp:
-                curves, scale = laws.curves(law), mean * duration**2
+                curves, scale = laws.curves(law), np.multiply(mean, duration**2)  # numpy's, so that 0 / 0 is no error
                 spans.append(_Span(law, curves, start, duration, 1 / _nonzero(duration), scale, before, reached))
                 reached = reached + before * duration + scale * curves.travel(1.0)
                 start, before = start + duration, before + mean * duration * curves.speed(1.0)
@@ -238,8 +238,9 @@ def ramps_by_limit(distance, speed, acceleration, shape="rectangle", acceleratio
     distance, *limits = _checked(distance, speed=speed, acceleration=acceleration, **limits)
     closed = laws.limited(shape, shape_out, acceleration_out is None)
     duration, v, ramp_in, ramp_out, cruise = _solved(closed, distance, *limits)
-    ramps = [(shape, ramp_in), (shape_out, ramp_out)][:1 if acceleration_out is None and shape == shape_out else 2]
-    return _ramped(distance, duration, v, cruise, *ramps)
+    peaks = [limit * (distance != 0) for limit in limits[1:]]
+    ramps = [(shape, ramp_in, peaks[0]), (shape_out, ramp_out, peaks[-1])]
+    return _ramped(distance, duration, v, cruise, *ramps[:1 if acceleration_out is None and shape == shape_out else 2])
 
 
 def ramps_by_time(distance, ramp_in, ramp_out=None, *, speed=None, duration=None, shape="rectangle", shape_out=None,
@@ -256,30 +257,30 @@ def ramps_by_time(distance, ramp_in, ramp_out=None, *, speed=None, duration=None
     distance, given, *times, rate = _checked(distance, **given, ramp_in=ramp_in,
                                              ramp_out=ramp_in if ramp_out is None else ramp_out,
                                              frame_rate=1.0 if frame_rate is None else frame_rate)
-    times = [_plain(np.where(distance, time / rate, 0.0)) for time in times]
+    times = [_if_moving(distance, time / rate) for time in times]
     covered = sum(float(laws.ramp(s).travel) * time for s, time in zip((shape, shape_out), times))
     moving = abs(distance) / given - covered if speed is not None else given - sum(times)
     if np.any((moving < -1e-12 * sum(times)) & (np.asarray(distance) != 0)):
         raise ValueError(f"the ramps take {np.max(sum(times)):g} s and leave {np.min(moving):g} s for the cruise; "
                          "allowed: shorter ramps, a longer duration or a lower speed")
-    cruise = _plain(np.where(distance, np.maximum(moving, 0.0), 0.0))
-    v = _plain(np.where(distance, given, 0.0)) if speed is not None else abs(distance) / _nonzero(cruise + covered)
-    ramps = [(shape, times[0]), (shape_out, times[1])][:1 if ramp_out is None and shape == shape_out else 2]
-    return _ramped(distance, sum(times) + cruise, v, cruise, *ramps)
+    cruise = _if_moving(distance, np.maximum(moving, 0.0))
+    v = _if_moving(distance, given) if speed is not None else abs(distance) / _nonzero(cruise + covered)
+    ramps = [(s, time, float(laws.ramp(s).peak) * v / _nonzero(time)) for s, time in zip((shape, shape_out), times)]
+    return _ramped(distance, sum(times) + cruise, v, cruise,
+                   *ramps[:1 if ramp_out is None and shape == shape_out else 2])
 
 
 def _ramped(distance, duration, v, cruise, *ramps):
-    pieces, accelerations, jerks = [], [], []
-    for shape, time in ramps:
-        ramp, rate = laws.ramp(shape), v / _nonzero(time)
-        pieces.append([_Piece(law, time / len(ramp.pieces), rate) for law in ramp.pieces])
-        accelerations.append(float(ramp.peak) * rate)
-        with np.errstate(invalid="ignore"):  # an infinite jerk times nothing, where a move of no distance has none
-            jerks.append(_plain(np.where(rate, float(ramp.jerk) * (rate / _nonzero(time)), 0.0)))
-    (first, _), (last, _) = ramps[0], ramps[-1]
+    pieces, jerks = [], []
+    for shape, time, _ in ramps:
+        ramp, mean = laws.ramp(shape), v / _nonzero(time)
+        pieces.append([_Piece(law, time / len(ramp.pieces), mean) for law in ramp.pieces])
+        jerks.append(_if_moving(distance, float(ramp.jerk) * _nonzero(mean / _nonzero(time))))
+    (first, _, a), (last, _, a_out) = ramps[0], ramps[-1]
     kind = "trapezoid" if first == last == "rectangle" else first if first == last else f"{first} in, {last} out"
-    a, j = (x[0] if len(x) == 1 else _plain(np.maximum(*x)) for x in (accelerations, jerks))
-    return Move(kind, distance, duration, v, pieces, cruise, a, j)
+    if len(ramps) == 2:
+        a, jerks[0] = (_plain(np.maximum(*pair)) for pair in ((a, a_out), jerks))
+    return Move(kind, distance, duration, v, pieces, cruise, a, jerks[0])
 
 
 def s_curve(distance, speed, acceleration, jerk):
@@ -312,7 +313,7 @@ def cycloidal(distance, duration):
 
 def _whole(kind, distance, duration):
     distance, duration = _checked(distance, duration=duration)
-    duration = _plain(np.where(distance, duration, 0.0))
+    duration = _if_moving(distance, duration)
     per_time = 1 / _nonzero(duration)
     mean = abs(distance) * per_time
     v, a, j = (peak * mean * per_time**n for n, peak in enumerate(laws.peaks(kind)))
@@ -329,6 +330,10 @@ def _nonzero(x):
     return np.where(x, x, 1.0) if np.ndim(x) else x or 1.0
 
 
+def _if_moving(distance, x):
+    return np.where(distance, x, 0.0) if np.ndim(distance) else x if distance else 0.0
+
+
 def _floats(name, unit, x):
     x = np.asarray(x)
     if x.dtype.kind not in "iuf":
@@ -341,20 +346,24 @@ def _floats(name, unit, x):
 def _checked(distance, **limits):
     """The distance, finite, and the limits, above 0, as floats; as arrays of one shape if any is an array."""
     values = [distance, *limits.values()]
-    if not all(type(x) is float or type(x) is int for x in values) or not -math.inf < distance < math.inf:
-        values = [_floats(name, getattr(sy, name).unit, x) for name, x in zip(("distance", *limits), values)]
-        values = np.broadcast_arrays(*values) if any(x.ndim for x in values) else values
+    for x in values[1:]:
+        if type(x) is not float or not 0 < x < math.inf:
+            break
+    else:
+        if type(distance) is float and math.isfinite(distance):
+            return values  # plain numbers, without the cost of arrays
+    values = [_floats(name, getattr(sy, name).unit, x) for name, x in zip(("distance", *limits), values)]
+    values = np.broadcast_arrays(*values) if any(x.ndim for x in values) else [float(x) for x in values]
     for name, x in zip(limits, values[1:]):
-        if not (0 < x < math.inf if np.ndim(x) == 0 else (x > 0).all()):
-            bad = np.ravel(x)[~(np.ravel(x) > 0)]
-            raise ValueError(f"{name} is {bad[0] if bad.size else math.inf:g} {getattr(sy, name).unit}; "
-                             "allowed: finite numbers above 0")
-    return values if np.ndim(values[0]) else [float(x) for x in values]
+        if not np.all(np.asarray(x) > 0):
+            bad = np.ravel(x)[~(np.ravel(x) > 0)][0]
+            raise ValueError(f"{name} is {bad:g} {getattr(sy, name).unit}; allowed: finite numbers above 0")
+    return values
 
 
 def _solved(closed, distance, *limits):
     """The results of a closed form for the distance's magnitude; zeros where it is zero."""
-    if type(distance) is float:  # plain numbers, without the cost of arrays
+    if type(distance) is float:
         try:
             results = closed.scalar(abs(distance) or 1.0, *limits)
         except ArithmeticError:
@@ -366,4 +375,4 @@ def _solved(closed, distance, *limits):
         good, moves = ((results[0] > 0) & (results[0] < math.inf)).all(), distance.all()
     if not good:
         raise ValueError("distance and limits are so far apart that floats cannot hold the move")
-    return results if moves else [_plain(np.where(distance, r, 0.0)) for r in results]
+    return results if moves else [_if_moving(distance, r) for r in results]
