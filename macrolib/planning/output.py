@@ -86,11 +86,11 @@ def text_table(plan):
     return "\n".join(lines) + "\n"
 
 
-_STYLE = """@page{size:A4;margin:12mm}*{box-sizing:border-box}body{font:9.5pt/1.3 sans-serif;margin:0 auto;max-width:186mm;color:#111}
-h1{font-size:15pt;margin:0 0 1mm}h2{font-size:11pt;margin:3mm 0 1mm}p,ul{margin:1mm 0}ul{padding-left:5mm}
-.two{columns:2;column-gap:6mm}table{border-collapse:collapse;width:100%;break-inside:avoid-column}
-td,th{border-bottom:.2mm solid #999;padding:.3mm 1mm;text-align:left;vertical-align:top}td.n{text-align:right;white-space:nowrap}
-.small{font-size:8pt}.fails td{font-weight:bold}"""
+_STYLE = """@page{size:A4;margin:10mm}*{box-sizing:border-box}body{font:8.5pt/1.25 sans-serif;margin:0 auto;max-width:190mm;color:#111}
+h1{font-size:14pt;margin:0}h2{font-size:10pt;margin:2mm 0 .5mm}p,ul{margin:.5mm 0}ul{padding-left:4mm}
+.two{display:grid;grid-template-columns:1fr 1fr;column-gap:5mm}table{border-collapse:collapse;width:100%;align-self:start}
+td,th{border-bottom:.2mm solid #999;padding:.2mm 1mm;text-align:left;vertical-align:top}td.n{text-align:right;white-space:nowrap}
+.small{font-size:7.5pt}.fails td{font-weight:bold}"""
 
 
 def _row(*cells, css=""):
@@ -101,7 +101,10 @@ def _row(*cells, css=""):
 def settings_html(plan):
     """The settings card: one A4 page of HTML that needs nothing from elsewhere."""
     e = html.escape
-    rows = "".join(_row(s.meaning, shown(s), s.origin) for s in plan.settings.values())
+    rows = [_row(s.meaning, shown(s), s.origin) for s in plan.settings.values()]
+    half = (len(rows) + 1) // 2
+    head = "<tr><th>setting</th><th>value</th><th>from</th></tr>"
+    tables = "".join(f"<table>{head}{''.join(part)}</table>" for part in (rows[:half], rows[half:]))
     check_rows = "".join(_row(f"{_SIGNS[c.state]} {c.name}", c.in_words(), c.state + (f"; {c.mend.text}" if c.mend else ""),
                               css="fails" if c.state == FAILS else "") for c in plan.checks)
     cautions = [*([_UPRIGHT] if plan.rig.rail.tilt > 0.05 else []), *_CAUTIONS]
@@ -110,8 +113,7 @@ def settings_html(plan):
     title = f"{plan.shot.name or 'Shot'} on {plan.rig.name or 'rig'}"
     return (f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{e(title)}</title><style>{_STYLE}</style></head><body>\n'
             f"<h1>{e(title)}: {e(plan.verdict)}</h1><p class=small>{e(_origin_of(plan))}</p>\n"
-            f'<div class=two><h2>What to set</h2><table><tr><th>setting</th><th>value</th><th>from</th></tr>{rows}</table>\n'
-            f'<h2>Way to the start</h2><ul class=small>{approach}</ul></div>\n'
+            f"<h2>What to set</h2><div class=two>{tables}</div>\n<h2>Way to the start</h2><ul class=small>{approach}</ul>\n"
             f"<h2>Checks</h2><table class=small><tr><th>check</th><th>figure and limit</th><th>state</th></tr>{check_rows}</table>\n"
             f"<h2>Notes</h2><ul class=small>{''.join(f'<li>{e(n)}</li>' for n in notes)}</ul>\n"
             f"<h2>Cautions</h2><ul class=small>{''.join(f'<li>{e(c)}</li>' for c in cautions)}</ul>\n</body></html>\n")
