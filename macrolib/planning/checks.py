@@ -67,7 +67,8 @@ class Check:
 
     def in_words(self):
         """'figure (at most limit)' with units."""
-        figure, limit = (_shown(x, self.unit) for x in (self.figure, self.limit))
+        nothing = None not in (self.figure, self.limit) and abs(self.figure) < 1e-6 * abs(self.limit)
+        figure, limit = (_shown(x, self.unit) for x in (0.0 if nothing else self.figure, self.limit))
         return f"{figure} ({self.sense} {limit})"
 
 

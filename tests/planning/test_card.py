@@ -18,7 +18,8 @@ DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
 @pytest.mark.parametrize("shot, rig", [("moss-capsule", "lab-ball-screw"), ("wing-case", "field-belt")])
 def test_one_page(shot, rig, tmp_path):
     write_plan(plan(read_shot(DATA / "shots" / f"{shot}.toml"), read_rig(DATA / "rigs" / f"{rig}.toml")), tmp_path)
-    subprocess.run(["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer", f"--user-data-dir={tmp_path / 'user'}",
-                    f"--print-to-pdf={tmp_path / 'card.pdf'}", (tmp_path / "settings.html").as_uri()], check=True, capture_output=True, timeout=60)
+    options = ["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer", f"--user-data-dir={tmp_path / 'user'}"]
+    page = (tmp_path / "settings.html").as_uri()
+    subprocess.run(["chromium", *options, f"--print-to-pdf={tmp_path / 'card.pdf'}", page], check=True, capture_output=True, timeout=60)
     pages = re.findall(rb"/Type\s*/Page\b(?!s)", (tmp_path / "card.pdf").read_bytes())
     assert len(pages) == 1
