@@ -63,7 +63,7 @@ notebooks: .venv/plan.stamp
 	@$(PY) -m tools.build $(ONLY)
 
 bench: .venv/test.stamp
-	@for script in tests/benchmarks/*.py; do echo "== $$script"; $(PY) "$$script" || exit 1; done
+	@for script in tests/benchmarks/*.py; do echo "== $$script"; PYTHONPATH=. $(PY) "$$script" || exit 1; done
 
 clean:
 	@rm -rf .venv .pytest_cache .ruff_cache .hypothesis build macrolib.egg-info

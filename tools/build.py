@@ -19,8 +19,8 @@ How to write a notebook
   `interact`, no Output widget: a stored page cannot show what they hold, and nbval fails on them.
 - Every axis and slider names its unit in brackets: "speed (mm/s)", "margin (-)".
 - The folder of the notebook is the working directory. A worksheet (design/) reads which shot and which rig from the
-  variables MACROLIB_SHOT, MACROLIB_RIG and MACROLIB_OUT in its first code cell, with the demo as default
-  (../../out/<shot>-on-<rig>), writes its files with replace=True and prints their names without a folder.
+  variables MACROLIB_SHOT, MACROLIB_RIG and MACROLIB_OUT in its first code cell, with the demo as default; without
+  MACROLIB_OUT it writes no files. It prints the names of files without their folder.
 - One "# title" in the first cell; below it no level is skipped. A notebook with sliders says that they need a kernel.
 - A lesson (learn/) says below its title "Estimated time: 25 minutes reading, 15 minutes exercises." Its headings:
   "What you will be able to do" (a list of 2-5 points, each starts with a verb that can be seen), "What you need first",
