@@ -176,17 +176,18 @@ def _short(expression):
 
 
 def _number(x):
-    text = f"{x:.4g}"
-    if "e" in text:
-        head, power = text.split("e")
-        text = rf"{head} \cdot 10^{{{int(power)}}}"
-    return rf"\left({text}\right)" if x < 0 or "cdot" in text else text
+    head, e, power = f"{x:.4g}".partition("e")
+    return rf"{head} \cdot 10^{{{int(power)}}}" if e else head
+
+
+def _put_in(x):
+    return rf"\left({_number(x)}\right)" if x < 0 or "cdot" in _number(x) else _number(x)
 
 
 def working(formula, **values):
     """One typeset line: the formula, the numbers put in (SI), the result with its unit."""
     put_in = sympy.latex(_short(formula.expression), mul_symbol="times",
-                         symbol_names={s: _number(values[s.name]) for s in formula.symbols if s.name in values})
+                         symbol_names={s: _put_in(values[s.name]) for s in formula.symbols if s.name in values})
     result, unit = _number(formula(**values)), formula.result.unit
     return f"{formula.latex} = {put_in} = {result}" + ("" if unit == "1" else rf"\ \mathrm{{{unit.replace(' ', '~')}}}")
 

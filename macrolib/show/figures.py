@@ -31,7 +31,7 @@ def stack_frames(positions, depth, near, far):
         rows, few = np.arange(1, len(shown) + 1), len(shown) <= 40
         corners = [[(x - depth * 500, y - h), (x + depth * 500, y - h), (x + depth * 500, y + h), (x - depth * 500, y + h)]
                    for x, y, h in zip(shown, rows, [0.4 if few else 0.5] * len(rows))]
-        ax.add_collection(PolyCollection(corners, facecolor=COLOURS["sky"], edgecolor=COLOURS["blue"], linewidth=1 if few else 0))
+        ax.add_collection(PolyCollection(corners, facecolor=COLOURS["sky"], edgecolor=COLOURS["blue"], linewidth=1))
         ax.plot(shown, rows, color=COLOURS["blue"], marker="|" if few else "", ls="")
         axis(ax.xaxis, "position on the rail", "mm", np.array([shown.min(), shown.max()]) + depth * 700 * np.array([-1, 1]))
         axis(ax.yaxis, "frame", "1", (len(shown) + 0.7, 0.3))
@@ -52,11 +52,11 @@ def timeline(spans):
     whole = max(end for _, _, end in spans)
     unit, scale = ("s", 1.0) if whole < 120 else ("min", 60.0) if whole < 7200 else ("h", 3600.0)
     fig, ax = style.figure(1.0 + 0.36 * len(kinds))
-    fig.subplots_adjust(left=0.22, right=0.76, bottom=0.55 / fig.get_figheight(), top=0.97)
+    fig.subplots_adjust(left=0.04 + 0.0095 * max(map(len, kinds)), right=0.76, bottom=0.55 / fig.get_figheight(), top=0.97)
     sums = {}
     for row, (kind, line) in enumerate(zip(kinds, list(LINES.values()) * len(kinds))):
         parts = [(start / scale, (end - start) / scale) for what, start, end in spans if what == kind]
-        ax.broken_barh(parts, (row - 0.35, 0.7), facecolor=line["color"], edgecolor="white", linewidth=0.5 if len(parts) < 100 else 0)
+        ax.broken_barh(parts, (row - 0.35, 0.7), color=line["color"], linewidth=0.8)  # the edge keeps short ones in sight
         sums[kind] = sum(length for _, length in parts) * scale
         ax.text(1.02, row, f"{say(sums[kind], unit)}, {sums[kind] / whole:.0%}", transform=ax.get_yaxis_transform(), va="center")
     ax.set_yticks(range(len(kinds)), kinds)
@@ -84,7 +84,8 @@ def margins(checks):
         at = 1.0 if ratio is None else min(ratio, high)
         ax.plot([1, at], [row, row], color=COLOURS[colour], ls="-", lw=7, alpha=0.55, solid_capstyle="butt")
         ax.plot(at, row, marker, ms=9, mfc="white" if check.margin is None else COLOURS[colour], mec="black", mew=1, clip_on=False)
-        number = "" if ratio is None or not math.isfinite(ratio) or check.margin <= 0 else f" ({ratio:.3g})"
+        number = "" if ratio is None or not math.isfinite(ratio) or check.margin <= 0 else (
+            " (over 1000)" if ratio > 1000 else f" ({ratio:.3g})")
         ax.text(1.045, row, f"{check.state}{number}", transform=ax.get_yaxis_transform(), va="center",
                 weight="bold" if check.state == "fails" else "normal")
     ax.axvline(1, color="black", lw=1.5)
@@ -112,7 +113,7 @@ def depth_transfer(offsets, transfer, spacing, kept):
     ax.axhline(kept, **bare("limit"))
     ends = np.interp([-spacing / 2, spacing / 2], offsets, transfer)
     ax.plot([-spacing * 5e5, spacing * 5e5], ends, **LINES["shot"] | {"linestyle": ""})
-    ax.text(offsets[-1] * 1e6, kept, f"asked for: {kept:.0%}", ha="right", va="bottom")
+    ax.text(0, kept - 0.02, f"asked for: {kept:.0%}", ha="center", va="top")
     ax.text(0, 0.04, f"one frame\n{say(spacing, 'um')}", ha="center", transform=ax.get_xaxis_transform())
     axis(ax.xaxis, "distance from the focused plane", "um", (offsets[0] * 1e6, offsets[-1] * 1e6))
     axis(ax.yaxis, "share of the contrast in focus", "1", (min(0, transfer.min()) - 0.03, 1.05))
