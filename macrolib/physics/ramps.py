@@ -112,14 +112,14 @@ class Move:
 
         A closed form where the piece has one, else Newton's iteration to the precision of floats.
         """
-        whole, travel = abs(self.distance), _floats("x", "m", x) * np.sign(self.distance)
-        if np.any((travel < -1e-12 * whole) | (travel > (1 + 1e-12) * whole) | ((whole == 0) & (x != 0))):
+        whole, travel = abs(self.distance), self._signed(_floats("x", "m", x))
+        if np.any(np.abs(travel - whole / 2) > (0.5 + 1e-12) * whole):
             raise ValueError("x is a place outside the move; allowed: from 0 to the distance of the move")
         half = whole / 2 if len(self._spans) == 1 else self._spans[0][-1].reached + self.peak_speed * self.cruise / 2
         late = travel > half
         travel = np.maximum(np.where(late, whole - travel, travel), 0)
-        first, last = (_time_from_rest(spans, travel) for spans in (self._spans[0], self._spans[-1])) \
-            if len(self._spans) == 2 else [_time_from_rest(self._spans[0], travel)] * 2
+        first = _time_from_rest(self._spans[0], travel)
+        last = first if len(self._spans) == 1 else _time_from_rest(self._spans[1], travel)
         return _plain(np.where(late, self.duration - last, first))
 
     def _from_the_ends(self, t, curve):
@@ -194,8 +194,8 @@ def _time_from_rest(spans, travel):
     time = 0.0
     with np.errstate(all="ignore"):  # each piece is asked everywhere; what lies outside it is not taken
         for span in spans:
-            here = span.start + _time_in_piece(span, np.maximum(travel - span.reached, 0))
-            time = np.where(travel > span.reached, here, time)
+            local = travel if span is spans[0] else np.maximum(travel - span.reached, 0)
+            time = np.where(travel > span.reached, span.start + _time_in_piece(span, local), time)
     return time
 
 
