@@ -79,6 +79,8 @@ class Motor:
     inductance: float = quantity("inductance of a phase", "mH", above=0, most=1)
     rotor_inertia: float = quantity("inertia of the rotor", "g cm^2", above=0, most=0.1)
     detent_torque: float = quantity("torque that holds the rotor without current", "mN m", 0.0, least=0, most=10)
+    thermal_resistance: float = quantity("warming of the motor's case for each watt lost in it", "K/W", 6.0, above=0, most=100)
+    case_limit: float = quantity("hottest that the motor's case may become", "degC", 353.15, least=303.15, most=453.15)
     step_accuracy: float = number("largest error of a full step, share of a full step", 0.05, least=0, most=0.5)
 
     @property
@@ -94,6 +96,7 @@ class Driver:
     basis: str = _basis()
     microsteps: int = whole("pulses for one full step", most=1024)
     peak_current: float = quantity("amplitude of the sine of current that is set", "A", above=0, most=50)
+    largest_current: float = quantity("largest amplitude of current that the driver gives", "A", None, above=0, most=50)
     hold_current_share: float = number("current at standstill, share of the running current", 1.0, least=0, most=1)
     pulse_ceiling: float = quantity("most pulses per second the driver takes", "1/s", 200e3, also=("pulse/s",), above=0, most=1e7)
     idle_power: float = quantity("power the driver takes for itself", "W", 0.5, least=0, most=100)

@@ -3,11 +3,16 @@
 import dataclasses
 import math
 
+import numpy as np
+
 from macrolib.files import AUTO
 from macrolib.physics import optics, power, stepper, transmission
 from macrolib.planning.checks import Check
 from macrolib.planning.stillness import DERIVED, GIVEN
 
+ROOM = 293.15  # K, at which data sheets give the drag
+GREASE_DOUBLING = 25.0  # K of cooling that double the drag of grease, from memory; measure yours
+MOST_INERTIA = 10.0  # load over rotor inertia; common practice, no source
 MOTOR_DAMPING = 0.05  # damping ratio of rotor and load on the magnetic spring, from memory; measure yours
 
 
@@ -68,17 +73,27 @@ def total_inertia(rig):
 
 
 def torque_needed(rig, speed, acceleration):
-    """Torque in N m at the motor for a speed and an acceleration, the larger of the two directions."""
-    d = drive(rig)
-    return max(abs(transmission.required_torque(
-        sense * speed, sense * acceleration, mass=rig.carriage.mass, inertia=d.turning_inertia, travel_per_turn=d.travel_per_turn,
-        efficiency=d.efficiency, back_efficiency=d.back_efficiency, slope=rig.rail.tilt, friction=rig.carriage.guide_friction,
-        drag_force=rig.carriage.drag_force, drag_torque=rig.transmission.drag_torque / rig.transmission.gear_ratio))
-        for sense in (1, -1))
+    """Torque in N m at the motor for speeds and accelerations, the larger of the two directions; they broadcast.
+
+    The drag grows in the cold: twice as much for each GREASE_DOUBLING below 20 degrees.
+    """
+    d, t = drive(rig), rig.transmission
+    drag = transmission.cold_drag(t.drag_torque / t.gear_ratio, min(rig.room.temperature, ROOM), ROOM, GREASE_DOUBLING)
+    ways = [np.abs(transmission.required_torque(
+        sense * np.asarray(speed, float), sense * np.asarray(acceleration, float), mass=rig.carriage.mass, inertia=d.turning_inertia,
+        travel_per_turn=d.travel_per_turn, efficiency=d.efficiency, back_efficiency=d.back_efficiency, slope=rig.rail.tilt,
+        friction=rig.carriage.guide_friction, drag_force=rig.carriage.drag_force, drag_torque=drag)) for sense in (1, -1)]
+    return np.maximum(*ways)[()]
+
+
+def torque_over(rig, move, points=200):
+    """(times in s, torque needed, torque available, both in N m) over a move."""
+    times = np.linspace(0, move.duration, points)
+    return times, torque_needed(rig, move.speed(times), move.acceleration(times)), torque_available(rig, np.abs(move.speed(times)))
 
 
 def torque_available(rig, speed):
-    """Torque in N m that the motor gives at a carriage speed, from supply, driver and motor."""
+    """Torque in N m that the motor gives at carriage speeds, from supply, driver and motor."""
     m = rig.motor
     return stepper.torque_at_speed(speed / rig.travel_per_turn, rig.supply.voltage, rig.driver.peak_current, m.resistance,
                                    m.inductance, m.holding_torque, m.rated_current, m.rotor_teeth)
@@ -152,6 +167,26 @@ def torque_check(shot, rig, speed, acceleration, knobs):
                  knobs=(*knobs, ("rig.motor.holding_torque", "up")))
 
 
+def motor_checks(rig, moving_share):
+    """Checks of the motor's current, its heat in the long run, and the inertia it turns."""
+    m, driver = rig.motor, rig.driver
+    loss = motor_loss(rig, moving_share)
+    found = [
+        Check("motor current", driver.peak_current, math.sqrt(2) * m.rated_current, "A", enough=1.0,
+              why="peak of the sine against the rating, both phases on", knobs=(("rig.driver.peak_current", "down"),)),
+        Check("motor temperature", power.part_temperature(rig.room.temperature, loss, m.thermal_resistance) - rig.room.temperature,
+              m.case_limit - rig.room.temperature, "K", why="warming in the long run against what the room leaves of the limit",
+              knobs=(("rig.driver.hold_current_share", "down"), ("rig.driver.peak_current", "down"))),
+        Check("inertia ratio", stepper.inertia_ratio(total_inertia(rig) - m.rotor_inertia, m.rotor_inertia), MOST_INERTIA, "1",
+              why="load over rotor; common practice, no source",
+              knobs=(("rig.transmission.gear_ratio", "up"), ("rig.motor.rotor_inertia", "up"))),
+    ]
+    if driver.largest_current is not None:
+        found.append(Check("driver current", driver.peak_current, driver.largest_current, "A", enough=1.0,
+                           knobs=(("rig.driver.peak_current", "down"),)))
+    return found
+
+
 def holding_checks(rig):
     """Checks that the load stays where it is, with the power off and with the hold current."""
     d, m = drive(rig), rig.motor
@@ -168,17 +203,21 @@ def holding_checks(rig):
     )
 
 
+def motor_loss(rig, moving_share):
+    """Mean copper loss in W, with the motor moving for this share of the time and the hold current otherwise."""
+    copper = power.copper_loss(rig.driver.peak_current, rig.motor.resistance)
+    return copper * (moving_share + (1 - moving_share) * rig.driver.hold_current_share**2)
+
+
 def mean_power(rig, moving_share):
     """Mean draw in W from the supply, with the motor moving for this share of the time (hold current otherwise)."""
-    copper = power.copper_loss(rig.driver.peak_current, rig.motor.resistance)
-    motor = copper * (moving_share + (1 - moving_share) * rig.driver.hold_current_share**2)
-    loads = motor + rig.driver.idle_power + rig.controller.idle_power + rig.camera.power + rig.light.power
+    loads = motor_loss(rig, moving_share) + rig.driver.idle_power + rig.controller.idle_power + rig.camera.power + rig.light.power
     return power.supply_power(loads, rig.supply.converter_efficiency)
 
 
 def power_checks(rig, total_time, moving_share, knobs):
-    """Checks of battery and adapter; those without a limit in the rig are left out."""
-    draw, found = mean_power(rig, moving_share), []
+    """Checks of motor, battery and adapter; those without a limit in the rig are left out."""
+    draw, found = mean_power(rig, moving_share), motor_checks(rig, moving_share)
     if rig.supply.energy is not None:
         found.append(Check("battery", draw * total_time, rig.supply.energy * rig.supply.usable_share, "Wh",
                            why="energy of the shot against the usable energy", knobs=(*knobs, ("rig.supply.energy", "up"))))

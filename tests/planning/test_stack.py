@@ -53,6 +53,10 @@ BREAK = {
     "time allowed": (changed(SHOT, limits={"time": 120.0}), RIG),
     "subject stays still": (changed(SHOT, limits={"subject_still": 60.0}), RIG),
     "frames allowed": (changed(SHOT, limits={"frames": 20}), RIG),
+    "motor current": (SHOT, changed(RIG, driver={"peak_current": 3.0})),
+    "motor temperature": (SHOT, changed(RIG, motor={"thermal_resistance": 60.0})),
+    "inertia ratio": (SHOT, changed(RIG, motor={"rotor_inertia": 2e-8})),
+    "driver current": (SHOT, changed(RIG, driver={"largest_current": 0.5})),
     "battery": (SHOT, changed(RIG, supply={"energy": 500.0})),
     "supply power": (SHOT, changed(RIG, supply={"power_limit": 2.0})),
 }
@@ -60,7 +64,8 @@ BREAK = {
 
 def test_every_check_has_a_case_in_which_it_fails():
     stalk = changed(SHOT, subject={"natural_frequency": 6.0, "damping_ratio": 0.02})
-    named = {c.name for rig in (RIG, changed(RIG, supply={"energy": 3e5})) for c in plan(stalk, rig, mends=False).checks}
+    rigs = RIG, changed(RIG, supply={"energy": 3e5}, driver={"largest_current": 2.0})
+    named = {c.name for rig in rigs for c in plan(stalk, rig, mends=False).checks}
     assert named == set(BREAK)
 
 

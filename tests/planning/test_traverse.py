@@ -56,13 +56,17 @@ BREAK = {
                       changed(RIG, floor={"footfall_amplitude": 9e-3})),
     "lens stiffer than the stand": (SHOT, changed(RIG, lens={"support_stiffness": 1e3})),
     "time allowed": (changed(SHOT, traverse={"takes": 60}), RIG),
+    "motor current": (SHOT, changed(RIG, driver={"peak_current": 3.0})),
+    "motor temperature": (SHOT, changed(RIG, motor={"thermal_resistance": 60.0})),
+    "inertia ratio": (SHOT, changed(RIG, motor={"rotor_inertia": 2e-7})),
+    "driver current": (SHOT, changed(RIG, driver={"largest_current": 0.5})),
     "battery": (SHOT, changed(RIG, supply={"energy": 300.0})),
     "supply power": (SHOT, changed(UPRIGHT, supply={"power_limit": 2.0})),
 }
 
 
 def test_every_check_has_a_case_in_which_it_fails():
-    shocked = changed(RIG, camera={"shutter": "mechanical", "shutter_shock": 1e-6})
+    shocked = changed(RIG, camera={"shutter": "mechanical", "shutter_shock": 1e-6}, driver={"largest_current": 2.0})
     stalk = changed(SHOT, limits={"blur": 5.0}, subject={"natural_frequency": 6.0, "damping_ratio": 0.02})
     plans = [plan(stalk, shocked, mends=False), plan(PUSH, RIG, mends=False), plan(SHOT, UPRIGHT, mends=False)]
     assert {c.name for p in plans for c in p.checks} == set(BREAK)
