@@ -24,8 +24,8 @@ _SPAN = (0.01, 300.0), (0.05, 5000.0)  # um, mm/s: what the chart shows
 
 
 @functools.cache
-def _top_speed():
-    return transmission.pulse_rate.solve_for("speed")
+def _solved(formula, name):
+    return formula.solve_for(name)
 
 
 def _microsteps(microsteps, travel_per_turn, pulse_ceiling, magnification, pixel_pitch, pixels_per_pulse, speed):
@@ -35,7 +35,7 @@ def _microsteps(microsteps, travel_per_turn, pulse_ceiling, magnification, pixel
     chosen = _MICROSTEPS.index(microsteps)
     per_pixel = screen.image_speed(1.0, magnification, pixel_pitch, 1.0)  # px for one metre
     allowed = pixels_per_pulse / per_pixel
-    return Drive(choices, travels, _top_speed()(pulse_ceiling, travel_per_turn, pulses), chosen, allowed,
+    return Drive(choices, travels, _solved(transmission.pulse_rate, "speed")(pulse_ceiling, travel_per_turn, pulses), chosen, allowed,
                  travels[chosen] * per_pixel, speed, pulse_ceiling, speed / allowed)
 
 
@@ -77,9 +77,11 @@ def _microsteps_picture():
     inside, = ax.plot([], [], "o", color=COLOURS["blue"], ms=7)
     here = ring(ax)
     numbers = [ax.text(0, 0, str(m), fontsize=9, ha="right", va="bottom", clip_on=True) for m in _MICROSTEPS]
-    need = ax.text(0.012, 0.975, "", transform=ax.transAxes, va="top", color="#8A3B00", weight="bold", linespacing=1.4)
+    ax.text(0.012, 0.975, "the shot needs this corner:", transform=ax.transAxes, va="top", color="#8A3B00", weight="bold")
+    need = ax.text(0.012, 0.925, "", transform=ax.transAxes, va="top", color="#8A3B00")
+    ax.text(0.985, 0.03, "all microsteps lie on one line, set by the pulse ceiling:\nfiner is slower; a higher ceiling lifts the line",
+            transform=ax.transAxes, ha="right", color=COLOURS["blue"])
     label = tag(ax)
-    ceiling = ax.text(0.985, 0.03, "", transform=ax.transAxes, ha="right", color=COLOURS["blue"], linespacing=1.4)
 
     def update(d):
         x, y, fits = d.travels * 1e6, d.speeds * 1e3, _fits(d)
@@ -96,11 +98,9 @@ def _microsteps_picture():
         label.set(text=f"microsteps {d.microsteps[d.chosen]}: {verdict}\n{say(travel, 'um')} = {d.pixels:.3g} px, {say(speed, 'mm/s')}",
                   x=at[0] * (1.3 if right else 0.75), y=at[1] * (0.72 if right else 1.3), ha="left" if right else "right",
                   va="top" if right else "bottom")
-        need.set_text(f"the shot needs this corner:\nat most {say(d.allowed, 'um')} a pulse,\nat least {say(d.needed, 'mm/s')}")
-        ceiling.set_text(f"all microsteps lie on one line, the pulse ceiling of {say(d.ceiling, 'kHz')}:\n"
-                         "finer is slower. A higher ceiling lifts the line.")
+        need.set_text(f"at most {say(d.allowed, 'um')} a pulse\nat least {say(d.needed, 'mm/s')}")
 
-    return fig, [box, line, out, inside, here, *numbers, need, ceiling, label], update
+    return fig, [box, line, out, inside, here, *numbers, need, label], update
 
 
 microsteps = Panel(
@@ -187,7 +187,7 @@ def _traverse(speed, magnification, pixel_pitch, frame_rate, shutter_angle, sens
     image_speed = screen.image_speed(speed, magnification, pixel_pitch, frame_rate)
     slow = screen.crossing_speed(sensor_width, magnification, screen.crossing_time(screen.CROSSING_FRAMES, frame_rate))
     return Crossing(speed, image_speed, screen.frame_blur(image_speed, shutter_angle), image_speed / speed,
-                    screen.crossing_speed.solve_for("crossing_time")(speed, sensor_width, magnification), slow,
+                    _solved(screen.crossing_speed, "crossing_time")(speed, sensor_width, magnification), slow,
                     screen.exposure_time(shutter_angle, frame_rate))
 
 
@@ -212,7 +212,7 @@ def _traverse_picture():
     edge = left.axvline(1, **bare("limit"))
     here = ring(left)
     text = tag(left)
-    note = left.text(0.97, 0.03, "", transform=left.transAxes, ha="right", bbox={"fc": "white", "ec": "none", "alpha": 0.8})
+    left.set_title(f"shaded: less than {screen.CROSSING_FRAMES} frames for one width", fontsize=10)
     smears = right.barh(range(1, 7), 1, height=0.5, color=COLOURS["sky"], edgecolor=COLOURS["blue"])
     dots, = right.plot([], [], "o", color="black", ms=4)
     path, = right.plot([], [], color="#666666", lw=1, ls=":")
@@ -228,7 +228,6 @@ def _traverse_picture():
         low = c.speed < 1.6e-3
         text.set(text=f"{c.image_speed:.3g} px a frame,\n{c.blur:.3g} px smear", x=c.speed * (1.35e3 if low else 0.75e3),
                  y=y * (0.7 if low else 1.4), ha="left" if low else "right", va="top" if low else "bottom")
-        note.set_text(f"shaded: faster than {say(c.limit, 'mm/s')},\n{screen.CROSSING_FRAMES} frames for one width")
         for k, bar in enumerate(smears):
             bar.set(x=k * c.image_speed, width=c.blur)
         dots.set_data(np.arange(6) * c.image_speed, np.arange(1, 7))
@@ -239,7 +238,7 @@ def _traverse_picture():
             right.set_xlim(0, top)
         return changed
 
-    return fig, [quick, edge, line, here, text, note, *smears, path, dots], update
+    return fig, [quick, edge, line, here, text, *smears, path, dots], update
 
 
 traverse = Panel(

@@ -65,7 +65,6 @@ def _against_f_number(rows, height, ratios=None):
     for ax in axes:
         axis(ax.xaxis, "f-number, as marked", "1", (1.4, 32), log=True)
         ax.set_xticks([1.4, 2, 2.8, 4, 5.6, 8, 11, 16, 22, 32])
-        ax.minorticks_off()
     return fig, axes, [ax.axvline(1.4, color="#666666", lw=1, ls=":") for ax in axes]
 
 

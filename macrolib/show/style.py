@@ -7,15 +7,16 @@ stands alone: each kind of line has a dash pattern and a marker of its own, so t
 import base64
 import functools
 import html
-import io
 import re
+import struct
+import zlib
 
 import matplotlib.style
 import numpy as np
 from matplotlib import cycler
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from PIL import Image
+from matplotlib.ticker import NullLocator
 
 from macrolib import units
 
@@ -41,7 +42,8 @@ _SAME_EVERYWHERE = {
     "font.family": "DejaVu Sans", "font.size": 10, "axes.titlesize": 11, "axes.titlelocation": "left", "axes.labelsize": 10,
     "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "grid.color": "#DDDDDD", "grid.linewidth": 0.7,
     "axes.axisbelow": True, "lines.linewidth": 2, "lines.markersize": 6, "hatch.linewidth": 0.6, "legend.frameon": False,
-    "figure.dpi": _DPI, "axes.formatter.useoffset": False,
+    "figure.dpi": _DPI, "text.hinting": "none",  # text without hinting is drawn twice as quickly
+    "axes.formatter.useoffset": False,
     "axes.prop_cycle": cycler(color=[line["color"] for line in LINES.values()])
     + cycler(linestyle=[line["linestyle"] for line in LINES.values()]),
 }
@@ -89,7 +91,7 @@ def axis(axis, name, unit, limits=None, log=False):
     if log:
         axis._set_axes_scale("log")
         axis.set_major_formatter(lambda x, _: f"{x:,.10g}".replace(",", " "))
-        axis.set_minor_formatter(lambda x, _: "")
+        axis.set_minor_locator(NullLocator())  # dozens of small ticks would take half of the time of a drawing
     if limits is not None:
         (axis.axes.set_xlim if axis.axis_name == "x" else axis.axes.set_ylim)(*limits)
 
@@ -104,17 +106,21 @@ def tag(axes, **place):
     return axes.text(0, 0, "", weight="bold", bbox={"fc": "white", "ec": "#666666", "pad": 2.5, "alpha": 0.9}, **place)
 
 
-def round_up(value, series=(1, 1.5, 2, 3, 4, 5, 6, 8, 10)):
-    """The next round number at or above a positive value: axes then seldom change."""
+def round_up(value, series=(1, 2, 3, 5, 10)):
+    """The next round number at or above a positive value: axes then seldom change, which takes longest."""
     power = 10.0 ** np.floor(np.log10(value))
     return float(next(step * power for step in series if step * power >= value * (1 - 1e-12)))
 
 
 def png(canvas):
-    """What a drawn Agg canvas shows, as PNG bytes; the same bytes for the same picture."""
-    out = io.BytesIO()
-    Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3]).save(out, format="png", compress_level=1)
-    return out.getvalue()
+    """What a drawn Agg canvas shows, as PNG bytes (ISO/IEC 15948, no row filters): twice as quick as a general writer."""
+    pixels = np.asarray(canvas.buffer_rgba())[..., :3]
+    height, width, _ = pixels.shape
+    rows = np.zeros((height, 1 + 3 * width), np.uint8)  # each row begins with its filter, 0 for none
+    rows[:, 1:] = pixels.reshape(height, -1)
+    chunks = ((b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)), (b"IDAT", zlib.compress(rows, 1)), (b"IEND", b""))
+    return b"\x89PNG\r\n\x1a\n" + b"".join(struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
+                                            for name, data in chunks)
 
 
 def without_unit(fig):

@@ -110,8 +110,8 @@ def chromium():
 class Sheet:
     """One notebook in a page of its own; remembers what the page asked of other addresses and what went wrong."""
 
-    def __init__(self, browser, address, name, **window):
-        self.context = browser.new_context(**{"viewport": {"width": 1280, "height": 900}, **window})
+    def __init__(self, browser, address, name):
+        self.context = browser.new_context(viewport={"width": 1280, "height": 900})
         self.page, self.address = self.context.new_page(), address
         self.strangers, self.faults = [], []
         self.page.on("request", self._note)

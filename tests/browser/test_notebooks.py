@@ -12,6 +12,8 @@ from pathlib import Path
 import nbformat
 import pytest
 
+from macrolib.show import panels
+from macrolib.show.panel import PANELS
 from tests.browser import lab
 
 pytestmark = pytest.mark.browser
@@ -19,7 +21,7 @@ ROOT = Path(__file__).parents[2]
 OUT = ROOT / "out" / "screenshots"
 NOTEBOOKS = sorted(str(p.relative_to(ROOT / "notebooks")) for p in (ROOT / "notebooks").rglob("*.ipynb")
                    if not {"src", ".ipynb_checkpoints"} & set(p.relative_to(ROOT / "notebooks").parts))
-ALL, KEYS = "all-panels.ipynb", "keys.ipynb"
+ALL, KEYS, STORED = "all-panels.ipynb", "keys.ipynb", "stored.ipynb"
 _KEEPS = """from pathlib import Path
 from macrolib.show import panels
 def keep(values, replace):
@@ -59,11 +61,14 @@ def place(tmp_path_factory):
     folder = tmp_path_factory.mktemp("notebooks")
     if NOTEBOOKS:
         shutil.copytree(ROOT / "notebooks", folder, dirs_exist_ok=True, ignore=shutil.ignore_patterns("src", ".ipynb_checkpoints"))
-    panels = ["from macrolib.show.panel import PANELS\nfrom macrolib.show import panels"]
-    from macrolib.show import panels as _made  # noqa: F401
-    from macrolib.show.panel import PANELS
-    nbformat.write(_notebook(*panels, *(f"PANELS[{name!r}].show()" for name in PANELS)), folder / ALL)
+    first = "from macrolib.show.panel import PANELS\nfrom macrolib.show import panels"
+    nbformat.write(_notebook(first, *(f"PANELS[{name!r}].show()" for name in PANELS)), folder / ALL)
     nbformat.write(_notebook(_KEEPS, _FRAIL), folder / KEYS)
+    stored = _notebook("panels.trapezoid.show()")
+    bundle = panels.trapezoid.show()._repr_mimebundle_()[0]
+    data = {kind: bundle[kind] for kind in ("text/plain", "text/html")}  # what the build keeps
+    stored.cells[0].outputs = [nbformat.v4.new_output("execute_result", data, execution_count=1)]
+    nbformat.write(stored, folder / STORED)
     return folder
 
 
@@ -79,8 +84,8 @@ def browser(address):
         yield found
 
 
-def _open(browser, address, name, **window):
-    sheet = lab.Sheet(browser, address, name, **window)
+def _open(browser, address, name):
+    sheet = lab.Sheet(browser, address, name)
     assert sheet.run_all() is True, f"{name}: a cell failed"
     return sheet
 
@@ -132,45 +137,46 @@ def _no_fault(sheet):
     assert sheet.strangers == [], "the page asked other addresses than its own server"
 
 
+# A narrow window, and what a window of 1280 x 900 shows at 200 %: half as many px, each twice as large.
+WINDOWS = {"narrow": {"width": 480, "height": 900, "deviceScaleFactor": 1}, "zoomed": {"width": 640, "height": 450, "deviceScaleFactor": 2}}
+RESIZED = {ALL, *[n for n in NOTEBOOKS if n.startswith("learn")][:1]}
+
+
+def _fits(sheet, name, window):
+    """In a small window no control leaves the page, none is hidden by another, and a slider still works."""
+    page = sheet.page
+    page.context.new_cdp_session(page).send("Emulation.setDeviceMetricsOverride", {**WINDOWS[window], "mobile": False})
+    page.wait_for_function("w => window.innerWidth === w", arg=WINDOWS[window]["width"])
+    for panel in _panels(sheet):
+        panel.scroll_into_view_if_needed()
+        assert panel.evaluate("p => p.scrollWidth <= p.clientWidth + 1"), f"{window}: the panel is wider than its place"
+        right = panel.evaluate("p => p.closest('.jp-Notebook, .jp-WindowedPanel-outer').getBoundingClientRect().right")
+        edges = panel.evaluate("p => [...p.querySelectorAll('input, button, img, p, span')]"
+                               ".map(e => e.getBoundingClientRect()).map(e => [e.left, e.right])")
+        assert all(0 <= a and b <= right + 1 for a, b in edges), f"{window}: a control lies outside the page"
+        panel.get_by_role("slider").first.focus()
+        page.keyboard.press("Home")
+        before = _settled(sheet, panel)
+        page.keyboard.press("End")
+        assert _settled(sheet, panel) != before
+    page.screenshot(path=OUT / f"{Path(name).stem}-{window}.png")
+
+
 @pytest.mark.parametrize("name", [*NOTEBOOKS, ALL])
 def test_runs_and_every_slider_moves(browser, address, name):
     sheet = _open(browser, address, name)
+    OUT.mkdir(parents=True, exist_ok=True)
     try:
         for number, panel in enumerate(_panels(sheet)):
             _names_are_spoken(panel)
             _move_every_slider(sheet, panel)
-            OUT.mkdir(parents=True, exist_ok=True)
             title = re.sub(r"\W+", "-", panel.get_attribute("aria-label").lower()).strip("-")
             panel.screenshot(path=OUT / f"{Path(name).stem}-{number + 1}-{title}.png")
-        _no_fault(sheet)
-    finally:
-        sheet.close()
-
-
-@pytest.mark.parametrize("window", ["narrow", "zoomed"])
-@pytest.mark.parametrize("name", [ALL, *[n for n in NOTEBOOKS if n.startswith("learn")][:1]])
-def test_fits_a_narrow_window_and_200_percent_zoom(browser, address, name, window):
-    size = {"narrow": {"viewport": {"width": 480, "height": 900}},
-            # What a window of 1280 x 900 shows at 200 %: half as many px, each twice as large.
-            "zoomed": {"viewport": {"width": 640, "height": 450}, "device_scale_factor": 2}}[window]
-    sheet = _open(browser, address, name, **size)
-    try:
-        sheet.page.evaluate("() => window.jupyterapp.commands.execute('application:toggle-left-area')")
-        sheet.page.locator(".jp-FileBrowser").wait_for(state="hidden")
-        for panel in _panels(sheet):
-            panel.scroll_into_view_if_needed()
-            assert panel.evaluate("p => p.scrollWidth <= p.clientWidth + 1"), "the panel is wider than its place"
-            right = panel.evaluate("p => p.closest('.jp-Notebook, .jp-WindowedPanel-outer').getBoundingClientRect().right")
-            edges = panel.evaluate("p => [...p.querySelectorAll('input, button, img, p, span')]"
-                                   ".map(e => [e.getBoundingClientRect().left, e.getBoundingClientRect().right])")
-            assert all(0 <= a and b <= right + 1 for a, b in edges), "a control lies outside the page"
-            slider = panel.get_by_role("slider").first
-            slider.focus()
-            before = _settled(sheet, panel)
-            sheet.page.keyboard.press("End")
-            assert _settled(sheet, panel) != before
-        OUT.mkdir(parents=True, exist_ok=True)
-        sheet.page.screenshot(path=OUT / f"{Path(name).stem}-{window}.png")
+        if name in RESIZED:
+            sheet.page.evaluate("() => window.jupyterapp.commands.execute('application:toggle-left-area')")
+            sheet.page.locator(".jp-FileBrowser").wait_for(state="hidden")
+            for window in WINDOWS:
+                _fits(sheet, name, window)
         _no_fault(sheet)
     finally:
         sheet.close()
@@ -231,3 +237,15 @@ def _a_failing_function_is_seen(sheet, frail):
         assert seen in frail.locator(".status").inner_text()
         assert bool(seen) == bool(frail.locator("img.stale").count())
         assert ("No result" in frail.locator(".sentence").inner_text()) == bool(seen)
+
+
+def test_a_stored_panel_is_seen_without_running(browser, address):
+    sheet = lab.Sheet(browser, address, STORED)
+    try:
+        picture = sheet.page.get_by_alt_text(re.compile("^A move with constant acceleration.*the cruise .* lasts 1.5 s"))
+        picture.wait_for()
+        assert picture.evaluate("i => i.complete && i.naturalWidth > 500")
+        assert sheet.page.get_by_text("The sliders need a running kernel").count() == 1
+        assert sheet.faults == sheet.strangers == []
+    finally:
+        sheet.close()

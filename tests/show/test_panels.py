@@ -3,14 +3,20 @@
 import importlib
 import inspect
 import json
+import os
 import pkgutil
 import re
+import subprocess
+import sys
 import time
 from pathlib import Path
 
+import nbformat
 import numpy as np
 import pytest
 from matplotlib._pylab_helpers import Gcf
+from nbclient import NotebookClient
+from nbconvert import HTMLExporter
 
 from macrolib import show, units
 from macrolib.show import panel as panel_module
@@ -196,6 +202,26 @@ def test_bundle_for_stored_notebooks(make):
     assert first["text/plain"] == "Area of a square. The area is 1.6e-05 square metres."
     assert re.search(r'<img alt="Area of a square. A line. The area is 1.6e-05', first["text/html"])
     assert "length 4 mm" in first["text/html"] and "running kernel" in first["text/html"]
+
+
+@pytest.mark.slow
+def test_a_stored_panel_survives_nbval_and_html_export(tmp_path):
+    """Run, stored without its widget as the build does: nbval agrees, notices a changed number; the page shows picture and words."""
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("from macrolib.show import panels\npanels.stack.show()")])
+    NotebookClient(notebook, timeout=120, kernel_name="python3", store_widget_state=False).execute()
+    data = notebook.cells[0].outputs[0].data
+    del data["application/vnd.jupyter.widget-view+json"]
+    path = tmp_path / "stored.ipynb"
+    for good, words in ((True, data["text/plain"]), (False, data["text/plain"].replace("92 frames", "93 frames"))):
+        data["text/plain"] = words
+        nbformat.write(notebook, path)
+        command = [sys.executable, "-m", "pytest", "-q", "--nbval", "--nbval-current-env", "-p", "no:cacheprovider", str(path),
+                   f"--nbval-sanitize-with={NOTEBOOKS.parent / 'tests' / 'nbval_sanitize.cfg'}", "-o", "filterwarnings=default"]
+        done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True,
+                              env={**os.environ, "PYTHONPATH": str(NOTEBOOKS.parent)})
+        assert (done.returncode == 0) == good, done.stdout
+    page, _ = HTMLExporter().from_notebook_node(notebook)
+    assert re.search(r'<img alt="Frames of a stack against the aperture\.[^"]* 92 frames, [^"]*" [^>]*src="data:image/png', page)
 
 
 def test_keeping_values(make):

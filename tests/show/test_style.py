@@ -1,5 +1,6 @@
 """Colours that everybody can tell apart, axes with units, pictures with words."""
 
+import io
 import itertools
 import subprocess
 import sys
@@ -7,6 +8,7 @@ import sys
 import matplotlib
 import numpy as np
 import pytest
+from PIL import Image
 
 from macrolib import units
 from macrolib.show import style
@@ -96,8 +98,15 @@ def test_what_is_shown_can_be_typed(value, unit):
     assert units.parse(style.say(value, unit), unit) == pytest.approx(value)
 
 
+def test_png_is_read_back_as_drawn():
+    fig, _ = style.figure(2)
+    fig.canvas.draw()
+    read = np.asarray(Image.open(io.BytesIO(style.png(fig.canvas))))
+    assert (read == np.asarray(fig.canvas.buffer_rgba())[..., :3]).all()
+
+
 def test_round_up():
-    assert [style.round_up(x) for x in (1, 1.01, 9, 0.0021, 123456)] == pytest.approx([1, 1.5, 10, 0.003, 150000])
+    assert [style.round_up(x) for x in (1, 1.01, 9, 0.0021, 123456)] == pytest.approx([1, 2, 10, 0.003, 200000])
 
 
 def test_no_window_is_opened_and_nothing_is_kept_open():
