@@ -16,13 +16,14 @@ import dataclasses
 import html
 import inspect
 import math
+from pathlib import Path
 
 import anywidget
 import numpy as np
 import traitlets
 
 from macrolib import units
-from macrolib.show import front, style
+from macrolib.show import style
 
 __all__ = ["PANELS", "Panel", "Slider", "keep_in"]
 
@@ -183,7 +184,7 @@ class Drawing:
 class View(anywidget.AnyWidget):
     """A panel in a notebook. `asked` comes from the page, `shown` and `png` go to it."""
 
-    _esm, _css = front.SCRIPT, front.LOOK
+    _esm, _css = (Path(__file__).with_name(f"panel.{kind}") for kind in ("js", "css"))
     fixed = traitlets.Dict().tag(sync=True)
     asked = traitlets.Dict({"count": 0, "numbers": {}}).tag(sync=True)
     shown = traitlets.Dict().tag(sync=True)

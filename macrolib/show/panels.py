@@ -205,13 +205,11 @@ def _traverse_picture():
     axis(left.yaxis, "image speed", "px/frame", (0.01, 1e4), log=True)
     axis(right.xaxis, "place in the picture", "px")
     axis(right.yaxis, "video frame", "1", (6.6, 0.4))
-    right.set_yticks(range(1, 7))
     right.set_title("one point, frame after frame", fontsize=10)
     line, = left.plot([], [], **bare("rig"))
     quick = left.axvspan(1, 50, facecolor=COLOURS["orange"], alpha=0.25)
     edge = left.axvline(1, **bare("limit"))
-    here = ring(left)
-    text = tag(left)
+    here, text = ring(left), tag(left)
     left.set_title(f"shaded: less than {screen.CROSSING_FRAMES} frames for one width", fontsize=10)
     smears = right.barh(range(1, 7), 1, height=0.5, color=COLOURS["sky"], edgecolor=COLOURS["blue"])
     dots, = right.plot([], [], "o", color="black", ms=4)
@@ -219,8 +217,7 @@ def _traverse_picture():
     last = []
 
     def update(c):
-        x = np.array([0.05, 50])
-        line.set_data(x, x * 1e-3 * c.slope)
+        line.set_data([0.05, 50], [0.05e-3 * c.slope, 50e-3 * c.slope])
         quick.set(x=min(c.limit * 1e3, 50), width=max(50 - c.limit * 1e3, 0))
         edge.set_xdata([c.limit * 1e3] * 2)
         y = min(max(c.image_speed, 0.015), 7e3)

@@ -22,16 +22,11 @@ def _depth(value):
 
 
 # --- depth of field
-Depth = namedtuple("Depth", "f_number f_numbers sharp geometric wave contrast at")
+Depth = namedtuple("Depth", "f_numbers sharp geometric wave contrast")  # arrays; the chosen f-number comes last
 _F_NUMBERS = np.geomspace(1.4, 32, 64)
 _F_NUMBER = Slider("f_number", "f-number, as marked", "1", 1.4, 32, 5.6, log=True)
 _PUPIL = Slider("pupil_ratio", "pupil ratio, exit over entrance", "1", 0.5, 2, 1, log=True)
 _KEPT = 0.8  # share of the transfer in focus that the edge of a frame's depth keeps, as in plans
-
-
-def _with(f_number):
-    """The f-numbers of the curves and, last, the chosen one."""
-    return np.append(_F_NUMBERS, f_number)
 
 
 def _contrast(magnification, f_numbers, pupil_ratio, pixel_pitch):
@@ -41,20 +36,17 @@ def _contrast(magnification, f_numbers, pupil_ratio, pixel_pitch):
 
 
 def _depth_of_field(magnification, f_number, pupil_ratio, pixel_pitch):
-    numbers = _with(f_number)
+    numbers = np.append(_F_NUMBERS, f_number)
     aperture = optics.numerical_aperture(magnification, optics.effective_f_number(numbers, magnification, pupil_ratio))
     sharp = optics.sharp_depth(magnification, numbers, pupil_ratio, pixel_pitch, GREEN_LIGHT, _KEPT)
     geometric = optics.depth_of_field(magnification, numbers, pupil_ratio, 2 * pixel_pitch)
     wave = optics.wave_depth(GREEN_LIGHT, aperture, 1.0)
-    contrast = _contrast(magnification, numbers, pupil_ratio, pixel_pitch)
-    return Depth(f_number, _F_NUMBERS, sharp[:-1], geometric[:-1], wave[:-1], contrast[:-1],
-                 {"sharp": sharp[-1], "geometric": geometric[-1], "wave": wave[-1], "contrast": contrast[-1]})
+    return Depth(numbers, sharp, geometric, wave, _contrast(magnification, numbers, pupil_ratio, pixel_pitch))
 
 
 def _depth_of_field_sentence(d):
-    a = d.at
-    return (f"At f/{d.f_number:.3g} a frame is sharp over {_depth(a['sharp'])} (geometric depth for a blur of 2 px: "
-            f"{_depth(a['geometric'])}; wave depth: {_depth(a['wave'])}), and diffraction leaves {a['contrast']:.0%} "
+    return (f"At f/{d.f_numbers[-1]:.3g} a frame is sharp over {_depth(d.sharp[-1])} (geometric depth for a blur of 2 px: "
+            f"{_depth(d.geometric[-1])}; wave depth: {_depth(d.wave[-1])}), and diffraction leaves {d.contrast[-1]:.0%} "
             "of the contrast of a pattern of 4 px.")
 
 
@@ -87,10 +79,10 @@ def _depth_of_field_picture():
 
     def update(d):
         for name, curve in curves.items():
-            curve.set_data(d.f_numbers, getattr(d, name) * 1e6)
-        loss.set_data(d.f_numbers, d.contrast)
-        _mark(d.f_number, marks, points, texts, (d.at["sharp"] * 1e6, d.at["contrast"]),
-              (_depth(d.at["sharp"]), f"{d.at['contrast']:.0%} left by diffraction"), (0.6, 0.06))
+            curve.set_data(_F_NUMBERS, getattr(d, name)[:-1] * 1e6)
+        loss.set_data(_F_NUMBERS, d.contrast[:-1])
+        _mark(d.f_numbers[-1], marks, points, texts, (d.sharp[-1] * 1e6, d.contrast[-1]),
+              (_depth(d.sharp[-1]), f"{d.contrast[-1]:.0%} left by diffraction"), (0.6, 0.06))
 
     return fig, [*marks, *curves.values(), loss, *points, *texts], update
 
@@ -112,18 +104,17 @@ depth_of_field = Panel(
 
 
 # --- the stack
-Frames = namedtuple("Frames", "f_number f_numbers depth spacing counts count contrast contrast_here time")
+Frames = namedtuple("Frames", "f_numbers depth spacing counts contrast time")  # as above
 
 
 def _stack(depth, magnification, f_number, pupil_ratio, pixel_pitch, overlap, time_per_frame):
-    numbers = _with(f_number)
+    numbers = np.append(_F_NUMBERS, f_number)
     view = (magnification, numbers, pupil_ratio, pixel_pitch)
     sharp = optics.sharp_depth(*view, GREEN_LIGHT, _KEPT)
     spacing = optics.frame_spacing(sharp, overlap)
     counts = optics.frame_count(depth, sharp, overlap, ends_in_focus=True)
     contrast = _contrast(*view) * optics.edge_transfer(spacing, *view, GREEN_LIGHT)
-    return Frames(f_number, _F_NUMBERS, depth, spacing[-1], counts[:-1], int(counts[-1]), contrast[:-1], contrast[-1],
-                  counts[-1] * time_per_frame)
+    return Frames(numbers, depth, spacing[-1], counts, contrast, counts[-1] * time_per_frame)
 
 
 def _time(f):
@@ -131,8 +122,8 @@ def _time(f):
 
 
 def _stack_sentence(f):
-    return (f"{f.count} frames, {_depth(f.spacing)} apart, cover {_depth(f.depth)} at f/{f.f_number:.3g} in {_time(f)}. Halfway "
-            f"between two frames, {f.contrast_here:.0%} of the contrast of a pattern of 4 px is left.")
+    return (f"{f.counts[-1]} frames, {_depth(f.spacing)} apart, cover {_depth(f.depth)} at f/{f.f_numbers[-1]:.3g} in {_time(f)}. Halfway "
+            f"between two frames, {f.contrast[-1]:.0%} of the contrast of a pattern of 4 px is left.")
 
 
 def _stack_picture():
@@ -156,12 +147,12 @@ def _stack_picture():
     last = []
 
     def update(f):
-        curves[0].set_data(f.f_numbers, f.counts)
-        curves[1].set_data(f.f_numbers, f.contrast)
-        _mark(f.f_number, marks, points, texts, (f.count, f.contrast_here),
-              (f"{f.count} frames, {_time(f)}", f"{f.contrast_here:.0%} halfway between frames"), (1.7, 0.06))
+        curves[0].set_data(_F_NUMBERS, f.counts[:-1])
+        curves[1].set_data(_F_NUMBERS, f.contrast[:-1])
+        _mark(f.f_numbers[-1], marks, points, texts, (f.counts[-1], f.contrast[-1]),
+              (f"{f.counts[-1]} frames, {_time(f)}", f"{f.contrast[-1]:.0%} halfway between frames"), (1.7, 0.06))
         body.set_width(f.depth * 1e3)
-        at = np.minimum(np.arange(min(f.count, 600)) * f.spacing * max(1, f.count / 600), f.depth) * 1e3
+        at = np.minimum(np.arange(min(f.counts[-1], 600)) * f.spacing * max(1, f.counts[-1] / 600), f.depth) * 1e3
         planes.set_data(np.repeat(at, 3), [0, 1, np.nan] * at.size)
         changed, last[:] = last != [round_up(f.depth * 1e3)], [round_up(f.depth * 1e3)]
         if changed:

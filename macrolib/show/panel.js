@@ -1,8 +1,4 @@
-"""The part of a panel that runs in the page: native sliders and text boxes, the picture, the sentence, the status line."""
-
-__all__ = ["LOOK", "SCRIPT"]
-
-SCRIPT = """
+// The part of a panel that runs in the page: native sliders and text boxes, the picture, the sentence, the status line.
 const make = (tag, properties, ...inside) => {
   const element = Object.assign(document.createElement(tag), properties);
   element.append(...inside);
@@ -89,24 +85,3 @@ function render({ model, el }) {
   return () => { model.off('change:shown', show); clearTimeout(rest); URL.revokeObjectURL(address); };
 }
 export default { render };
-"""
-
-LOOK = """
-.macrolib-panel { max-width: 60rem; padding: 0.5rem 0; color: inherit; line-height: 1.35; }
-.macrolib-panel p { margin: 0.3rem 0; }
-.macrolib-panel .title { font-weight: bold; font-size: 1.1em; }
-.macrolib-panel .rows { display: grid; grid-template-columns: repeat(auto-fit, minmax(min(24rem, 100%), 1fr)); gap: 0.2rem 1.5rem; }
-.macrolib-panel .row { display: flex; align-items: center; gap: 0.5rem; }
-.macrolib-panel .row label { flex: 1; display: flex; flex-wrap: wrap; align-items: center; gap: 0 0.5rem; }
-.macrolib-panel .row span { flex: 1 1 11rem; }
-.macrolib-panel input[type=range] { flex: 1 1 8rem; min-width: 6rem; min-height: 1.6rem; accent-color: #0072B2; margin: 0; }
-.macrolib-panel input[type=text] { width: 5em; font: inherit; padding: 0.1rem 0.3rem; text-align: right; }
-.macrolib-panel img { display: block; max-width: 100%; height: auto; background: white; }
-.macrolib-panel img.stale { opacity: 0.35; }
-.macrolib-panel .status { min-height: 1.35em; font-weight: bold; }
-.macrolib-panel .status:not(:empty)::before { content: "! "; }
-.macrolib-panel .sentence { max-width: 45rem; min-height: 2.7em; }
-.macrolib-panel .below { display: flex; flex-wrap: wrap; gap: 0.3rem 1rem; align-items: center; }
-.macrolib-panel button { font: inherit; padding: 0.2rem 0.7rem; }
-.macrolib-panel :focus-visible { outline: 3px solid #0072B2; outline-offset: 2px; }
-"""
