@@ -16,9 +16,9 @@ from macrolib.physics import symbols as s
 
 __all__ = ["pitch_travel", "rack_travel", "travel_per_pulse", "pulse_rate", "raising_torque", "lowering_torque",
            "collar_torque", "screw_efficiency", "back_efficiency", "usual_back_efficiency", "trapezoidal_thread",
-           "reflected_inertia", "geared_inertia", "cylinder_inertia", "STEEL", "beam_whirling", "whirling_speed",
-           "beam_buckling", "buckling_load", "drive_force", "drive_torque", "turning_torque", "back_torque",
-           "required_torque", "rms_torque", "preload_torque", "cold_drag", "belt_stiffness", "stretch"]
+           "reflected_inertia", "geared_inertia", "cylinder_inertia", "whirling_speed", "buckling_load", "drive_force",
+           "drive_torque", "back_torque", "required_torque", "rms_torque", "preload_torque", "cold_drag",
+           "belt_stiffness", "stretch"]
 
 STEEL = {"elastic_modulus": 206e9, "density": 7850.0}  # N/m^2, kg/m^3: the usual values of ball screw catalogues
 STANDARD_GRAVITY = 9.80665  # m/s^2, by definition (3rd CGPM, 1901)
