@@ -14,8 +14,10 @@ description or tooltip it has. A native <input type=range> inside its <label> ha
 
 import dataclasses
 import html
+import importlib
 import inspect
 import math
+import pkgutil
 from pathlib import Path
 
 import anywidget
@@ -25,10 +27,10 @@ import traitlets
 from macrolib import units
 from macrolib.show import style
 
-__all__ = ["PANELS", "Panel", "Slider", "keep_in"]
+__all__ = ["PANELS", "Panel", "Slider", "every_panel", "keep_in"]
 
 PANELS = {}
-"""Every panel by name, in the order in which they were made; tests and notebooks find them here."""
+"""Panels by name, in the order in which they were made."""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -138,6 +140,13 @@ class Panel:
     def show(self, keep=None, **start):
         """The live panel. start: SI numbers or texts such as travel_per_turn="2 mm"; keep: see keep_in."""
         return View(self, self.start(**start), keep)
+
+
+def every_panel():
+    """PANELS once all modules of this folder are imported: so a test finds each panel by itself."""
+    for module in pkgutil.iter_modules([str(Path(__file__).parent)]):
+        importlib.import_module(f"macrolib.show.{module.name}")
+    return PANELS
 
 
 def _not_finite(result):

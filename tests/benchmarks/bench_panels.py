@@ -15,8 +15,7 @@ import nbformat
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
-from macrolib.show import panels  # noqa: E402, F401
-from macrolib.show.panel import PANELS  # noqa: E402
+from macrolib.show.panel import every_panel  # noqa: E402
 from tests.browser import lab  # noqa: E402
 
 MEDIAN, P95 = 100, 160  # ms
@@ -68,7 +67,8 @@ def main(presses=6):
     if lab.find_browser() is None:
         print("no Chromium found: nothing was measured")
         return
-    cells = ["from macrolib.show.panel import PANELS\nfrom macrolib.show import panels", *(f"PANELS[{n!r}].show()" for n in PANELS)]
+    names = list(every_panel())
+    cells = ["from macrolib.show.panel import every_panel\nfound = every_panel()", *(f"found[{n!r}].show()" for n in names)]
     notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(c) for c in cells])
     notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
     with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryDirectory() as work:
@@ -78,7 +78,7 @@ def main(presses=6):
             assert sheet.run_all() is True
             print(f"slider to picture in JupyterLab, ms; load average {os.getloadavg()[0]:.1f}; aim {MEDIAN} / {P95}")
             print(f"{'panel':<16}{'presses':>8}{'median':>8}{'95 %':>8}{'held, 1/s':>11}{'last lag':>10}  aim")
-            for number, name in enumerate(PANELS):
+            for number, name in enumerate(names):
                 times, rate, lag = measure(sheet, number, presses)
                 median, p95 = np.percentile(times, [50, 95])
                 met = "met" if median <= MEDIAN and p95 <= P95 else "missed"

@@ -13,7 +13,7 @@ import nbformat
 import pytest
 
 from macrolib.show import panels
-from macrolib.show.panel import PANELS
+from macrolib.show.panel import every_panel
 from tests.browser import lab
 
 pytestmark = pytest.mark.browser
@@ -61,8 +61,8 @@ def place(tmp_path_factory):
     folder = tmp_path_factory.mktemp("notebooks")
     if NOTEBOOKS:
         shutil.copytree(ROOT / "notebooks", folder, dirs_exist_ok=True, ignore=shutil.ignore_patterns("src", ".ipynb_checkpoints"))
-    first = "from macrolib.show.panel import PANELS\nfrom macrolib.show import panels"
-    nbformat.write(_notebook(first, *(f"PANELS[{name!r}].show()" for name in PANELS)), folder / ALL)
+    first = "from macrolib.show.panel import every_panel\nfound = every_panel()"
+    nbformat.write(_notebook(first, *(f"found[{name!r}].show()" for name in every_panel())), folder / ALL)
     nbformat.write(_notebook(_KEEPS, _FRAIL), folder / KEYS)
     stored = _notebook("panels.trapezoid.show()")
     bundle = panels.trapezoid.show()._repr_mimebundle_()[0]

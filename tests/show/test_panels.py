@@ -1,10 +1,8 @@
 """Every panel that macrolib.show registers, found by itself: its function at the ends, its words, its picture."""
 
-import importlib
 import inspect
 import json
 import os
-import pkgutil
 import re
 import subprocess
 import sys
@@ -18,13 +16,12 @@ from matplotlib._pylab_helpers import Gcf
 from nbclient import NotebookClient
 from nbconvert import HTMLExporter
 
-from macrolib import show, units
+from macrolib import units
 from macrolib.show import panel as panel_module
 from macrolib.show import style
-from macrolib.show.panel import PANELS, Drawing, Panel, Slider, keep_in
+from macrolib.show.panel import PANELS, Drawing, Panel, Slider, every_panel, keep_in
 
-for _module in pkgutil.iter_modules(show.__path__):
-    importlib.import_module(f"macrolib.show.{_module.name}")
+every_panel()
 NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
 
 
