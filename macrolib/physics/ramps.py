@@ -10,22 +10,13 @@ import math
 from collections import namedtuple
 
 import numpy as np
-import sympy
 
-from macrolib.formula import Formula
 from macrolib.physics import laws
 from macrolib.physics import symbols as sy
 from macrolib.physics.laws import SHAPES, derivation
 
 __all__ = ["Move", "SHAPES", "cycloidal", "derivation", "minimum_jerk", "ramps_by_limit", "ramps_by_time", "s_curve",
-           "trapezoid", "trapezoid_speed"]
-
-trapezoid_speed = Formula(
-    sy.speed, (sy.acceleration * sy.duration
-               - sympy.sqrt(sy.acceleration**2 * sy.duration**2 - 4 * sy.acceleration * sy.distance)) / 2,
-    (sy.distance, sy.acceleration, sy.duration),
-    source="the slower root of duration = distance / speed + speed / acceleration",
-    limits="the duration is at least 2 sqrt(distance / acceleration)")
+           "trapezoid"]
 
 # acceleration is the mean over the piece (of a whole move: distance over duration squared), before and reached the
 # speed and travel at its start, rate 1 / duration, scale the travel that the law's unit travel stands for.
@@ -203,9 +194,9 @@ def _time_in_piece(span, travel):
     if span.law is None:
         return travel / span.before
     curves, (power, factor) = span.curves, span.curves.power or (0, 0)
-    if power == 2:  # constant acceleration: the form of the root that does not cancel
-        a = factor * span.scale * span.rate**2
-        return 2 * travel / (span.before + np.sqrt(span.before**2 + 4 * a * travel))
+    if power == 2:  # constant acceleration: the form of the root that does not cancel; fmax where 0 / 0 is at rest
+        share, before = travel / span.scale, span.before * span.duration / span.scale
+        return np.fmax(2 * share / (before + np.sqrt(before**2 + 4 * factor * share)), 0) * span.duration
     if power == 3:  # constant jerk from rest
         return np.cbrt(travel / (factor * span.scale)) * span.duration
     if curves.mirrored and curves.mirrored[0] == 3:  # constant jerk, back from its end: the cubic's root by a sine

