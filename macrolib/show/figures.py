@@ -39,6 +39,7 @@ def stack_frames(positions, depth, near, far):
         ax.set_title(title, fontsize=10)
     common = 1 - spacing / depth
     meet = f"neighbours share {common:.0%} of it" if common >= 0 else f"{say(spacing - depth, 'um')} between neighbours are not sharp"
+    meet = "it has no neighbours" if len(positions) == 1 else meet
     covered = positions.min() - depth / 2 <= min(near, far) and positions.max() + depth / 2 >= max(near, far)
     return Picture(fig, f"Frames of a stack as bars against the position on the rail, the subject shaded. {len(positions)} frames "
                         f"{say(spacing, 'um')} apart, each sharp over {say(depth, 'um')}: {meet}. The subject from {say(near, 'mm')} to "

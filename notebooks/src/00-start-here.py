@@ -87,7 +87,7 @@ for table, part in PARTS.items():
 # | [From turns to travel](learn/01-from-turns-to-travel.ipynb) | learning | screw, belt and gear; microsteps, pulse ceiling and top speed |
 # | [Plan a stack](design/plan-a-stack.ipynb) | the day of the shot | settings, working, schedule, checks and files of a focus stack |
 #
-# Notebooks under `learn/` are lessons with exercises. Those under `design/` are worksheets: change the first cell, run all. Change nothing in `data/` that you want to keep as it is.
+# Notebooks under `learn/` are lessons with exercises. Those under `design/` are worksheets: change the first cell, run all. Work on copies of the files in `data/`: lessons and tests use the originals.
 #
 # ## Cautions
 #

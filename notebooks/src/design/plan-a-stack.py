@@ -30,8 +30,9 @@ if shot.kind != "stack":
     raise ValueError(f"{SHOT} is a {shot.kind}; this worksheet plans a stack")
 made = plan(shot, rig)
 text = {name: pretty(shown(setting)) for name, setting in made.settings.items()}
-print(f"{shot.name} on {rig.name}: {made.verdict}\n"
-      f"{text['frames']} frames, {text['spacing']} apart, at f/{text['f_number']}, in {text['total_time']}")
+first, last = (int(made.schedule["frame"][1][end]) for end in (0, -1))
+print(f"{shot.name or Path(SHOT).stem} on {rig.name or Path(RIG).stem}: {made.verdict}\n"
+      f"frames {first} to {last} of {text['frames']}, {text['spacing']} apart, at f/{text['f_number']}, in {text['total_time']}")
 # %% [markdown]
 # ## What the picture needs
 #
@@ -127,28 +128,27 @@ with_working(*steps, (f"**Settling wait**: {text['settling_wait']}, {why}. Motio
 # %%
 way = [f"- {what}: to pulse {end}, {seconds:.3f} s" for what, _, end, seconds in made.approach]
 heads = [name.replace("_", " ") if unit == "1" else f"{name.replace('_', ' ')} ({unit})" for name, (unit, _) in made.schedule.items()]
-last = len(made.schedule["frame"][1]) - 1
-rows = [[f"{to_unit(values[row], unit):.6g}" for unit, values in made.schedule.values()] for row in sorted({*range(min(5, last)), last})]
+count = len(made.schedule["frame"][1])
+rows = [[f"{to_unit(values[row], unit):.6g}" for unit, values in made.schedule.values()] for row in sorted({*range(count)[:5], count - 1})]
 Markdown("\n".join([*way, "", *(f"| {' | '.join(cells)} |" for cells in (heads, ["---"] * len(heads), *rows))]))
 # %% [markdown]
 # ### Where the time goes
 #
-# The first picture shows the whole shot, the second one frame.
+# The first picture adds up the whole shot, one kind of action after the other. The second shows one frame as it happens.
 # %%
-columns = [made.schedule[name][1].tolist() for name in ("arrive", "trigger", "expose", "ready")]
-spans, start = [], 0.0
-for *_, seconds in made.approach:
-    spans.append(("moves", start, start + seconds))
-    start += seconds
-quiet = [("quiet after a footfall", start, columns[0][0])] if columns[0][0] > start * (1 + 1e-9) else []
-for arrive, trigger, expose, ready in zip(*columns):
-    after = expose + picture.exposure_time
-    cycle = [("moves", arrive - made["move_time"], arrive), ("settling wait", arrive, trigger),
-             ("trigger and exposure", trigger, after), ("store, recycle, pause", after, ready)]
-    spans += cycle[1 if arrive == columns[0][0] else 0:]
-display(figures.timeline(spans + quiet))
-begin = cycle[0][1]
-figures.timeline([(what, start - begin, end - begin) for what, start, end in cycle if end > start])
+def end_to_end(durations):
+    """A timeline of durations in s, each beginning where the one before it ends."""
+    ends = np.cumsum(list(durations.values()))
+    return figures.timeline([(what, end - seconds, end) for (what, seconds), end in zip(durations.items(), ends) if seconds > 0])
+
+
+arrive, trigger, expose, ready = (made.schedule[name][1] for name in ("arrive", "trigger", "expose", "ready"))
+after = expose + picture.exposure_time
+parts = {"settling wait": trigger - arrive, "trigger and exposure": after - trigger, "store, recycle, pause": ready - after}
+approach = sum(seconds for *_, seconds in made.approach)
+whole = {"moves": approach + (count - 1) * made["move_time"], **{what: seconds.sum() for what, seconds in parts.items()}}
+display(end_to_end({**whole, "quiet after a footfall": ready[-1] - sum(whole.values()) if arrive[0] > approach * 1.000001 else 0.0}))
+end_to_end({"move": made["move_time"], **{what: seconds[-1] for what, seconds in parts.items()}})
 # %% [markdown]
 # ## Settings
 #
@@ -169,14 +169,17 @@ rows = [f"| {check.name} | {pretty(check.in_words())} | {check.state} | {pretty(
 display(figures.margins(made.checks))
 Markdown("\n".join(["| check | figure and limit | state | mend | what it rests on |", "|---|---|---|---|---|", *rows]))
 # %% [markdown]
-# What each mend does to the whole plan:
+# What each mend does to the whole plan, and what no mend reaches:
 # %%
-mended = [(check, plan(*checks.apply(shot, rig, check.mend.key, check.mend.value), mends=False)) for check in made.checks if check.mend]
-for check, again in mended:
-    others = [c.name for c in again.checks if c.state == "fails"]
-    print(f"{pretty(check.mend.text)}: {check.name} {again.check(check.name).state}; {again['frames']:.0f} frames in "
-          f"{say(again['total_time'], 'min')}" + (f"; then fails: {', '.join(others)}" if others else ""))
-print(f"The plan as it stands: {made.verdict}." + ("" if mended else " There is nothing to mend."))
+for check in made.checks:
+    if check.mend:
+        again = plan(*checks.apply(shot, rig, check.mend.key, check.mend.value), mends=False)
+        others = [c.name for c in again.checks if c.state == "fails"]
+        print(f"{pretty(check.mend.text)}: {check.name} {again.check(check.name).state}; {again['frames']:.0f} frames in "
+              f"{say(again['total_time'], 'min')}" + (f"; then fails: {', '.join(others)}" if others else ""))
+    elif check.state != "holds":
+        print(f"{check.name}: {check.state}" + ("; no single number mends it" if check.state == "fails" else "") + f"; {check.why}")
+print(f"The plan as it stands: {made.verdict}.")
 # %% [markdown]
 # ## Files
 #
