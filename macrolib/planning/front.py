@@ -7,8 +7,6 @@ import numpy as np
 from macrolib.files import AUTO
 from macrolib.physics import optics
 
-_APERTURES = 160
-
 
 class Choice(NamedTuple):
     """For each wanted transfer: aperture, frame spacing (m) and frames; frames is 0 where no aperture gives it."""
@@ -19,19 +17,20 @@ class Choice(NamedTuple):
     frames: np.ndarray
 
 
-def fewest_frames(shot, rig, wanted, frequency=None):
+def fewest_frames(shot, rig, wanted, frequency=None, apertures=160):
     """Choice of the marked f-number and spacing that need the fewest frames, for an array of wanted transfers.
 
-    wanted: transfer (0 to 1) of diffraction and defocus together, halfway between two frames, at `frequency` (1/m at
-    the sensor; by default the shot's, else a quarter of the sampling frequency). Of apertures that need equally many
-    frames the widest spacing wins. Searched over the lens's whole range; near and far end are focus planes.
+    wanted: transfer (0 to 1) of diffraction and defocus together, at the edge of each frame's depth, at `frequency` (1/m
+    at the sensor; by default the shot's, else a quarter of the sampling frequency). The shot's overlap is a reserve: with
+    it, more is left halfway between two frames. Of apertures that need equally many frames the widest spacing wins.
+    Searched over the lens's whole range, at `apertures` of them; near and far end are focus planes.
     """
     p, lens, pitch = shot.picture, rig.lens, rig.camera.pixel_pitch
     nu = frequency or (1 / (4 * pitch) if p.frequency == AUTO else p.frequency)
     wanted = np.atleast_1d(np.asarray(wanted, float))
     if not ((0 < wanted) & (wanted < 1)).all():
         raise ValueError("wanted must lie between 0 and 1: it is a transfer")
-    numbers = np.geomspace(lens.lowest_f_number, lens.highest_f_number, _APERTURES)
+    numbers = np.geomspace(lens.lowest_f_number, lens.highest_f_number, apertures)
     focused = optics.diffraction_mtf(nu / optics.cutoff_frequency(
         p.wavelength, optics.effective_f_number(numbers, p.magnification, lens.pupil_ratio)))
     kept = wanted[:, None] / np.maximum(focused, 1e-9)

@@ -11,10 +11,11 @@ from macrolib.show import style
 from macrolib.show.figures import move_axes
 from macrolib.show.panel import Panel, Slider
 from macrolib.show.panels_focus import MAGNIFICATION, PITCH, depth_of_field, stack
+from macrolib.show.panels_sharpness import aperture_and_spacing
 from macrolib.show.panels_ramps import ringing, timer
 from macrolib.show.style import COLOURS, axis, bare, ring, round_up, say, tag
 
-__all__ = ["depth_of_field", "microsteps", "ringing", "stack", "timer", "trapezoid", "traverse"]
+__all__ = ["aperture_and_spacing", "depth_of_field", "microsteps", "ringing", "stack", "timer", "trapezoid", "traverse"]
 
 FULL_STEPS = 200  # a turn, the usual motor of 1.8 degrees
 _MICROSTEPS = (1, 2, 4, 8, 16, 32, 64, 128, 256)

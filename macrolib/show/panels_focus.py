@@ -6,27 +6,22 @@ import numpy as np
 
 from macrolib.physics import optics
 from macrolib.show import style
+from macrolib.show.figures_sharpness import GREEN_LIGHT, KEPT, MEASURES, STOPS, depth_text, depths
 from macrolib.show.panel import Panel, Slider
 from macrolib.show.style import COLOURS, LINES, axis, bare, ring, round_up, say, tag
 
 __all__ = ["depth_of_field", "stack"]
 
-GREEN_LIGHT = 550e-9  # m, the middle of what the eye sees
 MAGNIFICATION = Slider("magnification", "magnification", "1", 0.2, 10, 1.2, log=True)
 PITCH = Slider("pixel_pitch", "pixel pitch", "um", 1, 10, 4)
 
 
-def _depth(value):
-    """A depth as text, in mm where um would need four digits."""
-    return say(value, "um" if value < 1e-3 else "mm")
-
-
 # --- depth of field
-Depth = namedtuple("Depth", "f_numbers sharp geometric wave contrast")  # arrays; the chosen f-number comes last
+Depth = namedtuple("Depth", "f_numbers depths contrast effective near far")  # arrays; the chosen f-number comes last
 _F_NUMBERS = np.geomspace(1.4, 32, 64)
 _F_NUMBER = Slider("f_number", "f-number, as marked", "1", 1.4, 32, 5.6, log=True)
 _PUPIL = Slider("pupil_ratio", "pupil ratio, exit over entrance", "1", 0.5, 2, 1, log=True)
-_KEPT = 0.8  # share of the transfer in focus that the edge of a frame's depth keeps, as in plans
+_FOCAL_LENGTH = 0.1  # m; it decides only how much near and far differ, far less than one percent close up
 
 
 def _contrast(magnification, f_numbers, pupil_ratio, pixel_pitch):
@@ -37,17 +32,18 @@ def _contrast(magnification, f_numbers, pupil_ratio, pixel_pitch):
 
 def _depth_of_field(magnification, f_number, pupil_ratio, pixel_pitch):
     numbers = np.append(_F_NUMBERS, f_number)
-    aperture = optics.numerical_aperture(magnification, optics.effective_f_number(numbers, magnification, pupil_ratio))
-    sharp = optics.sharp_depth(magnification, numbers, pupil_ratio, pixel_pitch, GREEN_LIGHT, _KEPT)
-    geometric = optics.depth_of_field(magnification, numbers, pupil_ratio, 2 * pixel_pitch)
-    wave = optics.wave_depth(GREEN_LIGHT, aperture, 1.0)
-    return Depth(numbers, sharp, geometric, wave, _contrast(magnification, numbers, pupil_ratio, pixel_pitch))
+    near, far = (side(magnification, f_number, pupil_ratio, 2 * pixel_pitch, _FOCAL_LENGTH)
+                 for side in (optics.near_depth, optics.far_depth))
+    return Depth(numbers, np.array(list(depths(magnification, numbers, pupil_ratio, pixel_pitch).values())),
+                 _contrast(magnification, numbers, pupil_ratio, pixel_pitch),
+                 optics.effective_f_number(f_number, magnification, pupil_ratio), near, far)
 
 
 def _depth_of_field_sentence(d):
-    return (f"At f/{d.f_numbers[-1]:.3g} a frame is sharp over {_depth(d.sharp[-1])} (geometric depth for a blur of 2 px: "
-            f"{_depth(d.geometric[-1])}; wave depth: {_depth(d.wave[-1])}), and diffraction leaves {d.contrast[-1]:.0%} "
-            "of the contrast of a pattern of 4 px.")
+    sharp, geometric, wave, summed = map(depth_text, d.depths[:, -1])
+    return (f"At f/{d.f_numbers[-1]:.3g}, effective f/{d.effective:.3g}, a frame is sharp over {sharp}. By other measures: geometric "
+            f"{geometric} for a blur of 2 px, {depth_text(d.near)} before the focused plane and {depth_text(d.far)} behind; wave {wave}; "
+            f"both added {summed}. Diffraction leaves {d.contrast[-1]:.0%} of the contrast of a pattern of 4 px.")
 
 
 def _against_f_number(rows, height, ratios=None):
@@ -56,35 +52,45 @@ def _against_f_number(rows, height, ratios=None):
     fig.subplots_adjust(left=0.125, right=0.975, bottom=0.105, top=0.975)
     for ax in axes:
         axis(ax.xaxis, "f-number, as marked", "1", (1.4, 32), log=True)
-        ax.set_xticks([1.4, 2, 2.8, 4, 5.6, 8, 11, 16, 22, 32])
+        ax.set_xticks(STOPS)
     return fig, axes, [ax.axvline(1.4, color="#666666", lw=1, ls=":") for ax in axes]
 
 
 def _depth_of_field_picture():
-    fig, (top, low), marks = _against_f_number(2, 5.0, [1.6, 1])
+    fig, (top, low, strip), marks = _against_f_number(3, 6.2)
     top.set(xlabel="")
     top.tick_params(labelbottom=False)
+    marks.pop().remove()
     axis(top.yaxis, "depth of a frame", "um", (1, 1e5), log=True)
     axis(low.yaxis, "contrast of 4 px", "1", (0, 1.02))
-    fig.align_ylabels()
-    fig.subplots_adjust(hspace=0.1)
-    kinds = (("wave", "third", "wave depth: a quarter wave"), ("geometric", "shot", "geometric depth: blur of 2 px"),
-             ("sharp", "rig", f"sharp depth: {_KEPT:.0%} of the transfer kept"))
-    curves = {name: top.plot([], [], **LINES[kind] | {"markevery": 12, "markersize": 5}, label=label)[0]
-              for name, kind, label in kinds}
-    top.legend(handles=[curves[name] for name in ("sharp", "geometric", "wave")], loc="upper left", handlelength=4)
+    strip.set(xscale="linear", xlim=(-0.5, 0.5), ylim=(3.6, -0.6), xlabel="")  # depths as shares of the largest
+    strip.set_xticks([0], ["focused plane; to the left, towards the lens"])
+    strip.set_yticks(range(4), ["sharp", "geometric", "wave", "both added"])
+    strip.grid(False)
+    fig.align_ylabels((top, low))
+    for ax, bottom, height in ((top, 0.655, 0.325), (low, 0.31, 0.31), (strip, 0.055, 0.155)):
+        ax.set_position([0.125, bottom, 0.85, height])
+    curves = [top.plot([], [], **LINES[kind] | {"markevery": 12, "markersize": 5}, label=label)[0] for kind, label in MEASURES.values()]
+    top.legend(loc="upper left", handlelength=4)
+    bars = strip.barh(range(4), 1, height=0.6, color=[LINES[kind]["color"] for kind, _ in MEASURES.values()], alpha=0.6)
+    plane, = strip.plot([0, 0], [-0.6, 3.6], color="black", lw=1.5)
     loss, = low.plot([], [], **bare("rig"))
     points = [ring(ax) for ax in (top, low)]
     texts = [tag(top, va="top"), tag(low, va="bottom")]
+    lengths = [strip.text(0.01, row, "", va="center") for row in range(4)]
 
     def update(d):
-        for name, curve in curves.items():
-            curve.set_data(_F_NUMBERS, getattr(d, name)[:-1] * 1e6)
+        here = d.depths[:, -1]
+        for curve, values in zip(curves, d.depths):
+            curve.set_data(_F_NUMBERS, values[:-1] * 1e6)
         loss.set_data(_F_NUMBERS, d.contrast[:-1])
-        _mark(d.f_numbers[-1], marks, points, texts, (d.sharp[-1] * 1e6, d.contrast[-1]),
-              (_depth(d.sharp[-1]), f"{d.contrast[-1]:.0%} left by diffraction"), (0.6, 0.06))
+        _mark(d.f_numbers[-1], marks, points, texts, (here[0] * 1e6, d.contrast[-1]),
+              (depth_text(here[0]), f"{d.contrast[-1]:.0%} left by diffraction"), (0.6, 0.06))
+        for bar, text, depth, near in zip(bars, lengths, here, [here[0] / 2, d.near, *here[2:] / 2]):
+            bar.set(x=-near / here.max(), width=depth / here.max())
+            text.set_text(depth_text(depth))
 
-    return fig, [*marks, *curves.values(), loss, *points, *texts], update
+    return fig, [*marks, *curves, loss, *bars, plane, *points, *texts, *lengths], update
 
 
 def _mark(f_number, marks, points, texts, heights, words, shifts):
@@ -100,7 +106,8 @@ def _mark(f_number, marks, points, texts, heights, words, shifts):
 depth_of_field = Panel(
     _depth_of_field, "Depth of field and diffraction", [MAGNIFICATION, _F_NUMBER, _PUPIL, PITCH],
     _depth_of_field_picture, _depth_of_field_sentence,
-    "Two charts against the f-number: the depth of a frame rises, the contrast of fine detail falls.")
+    "Two charts against the f-number: the depth of a frame rises by four measures, the contrast of fine detail falls. Below, the "
+    "four depths to scale.")
 
 
 # --- the stack
@@ -110,7 +117,7 @@ Frames = namedtuple("Frames", "f_numbers depth spacing counts contrast time")  #
 def _stack(depth, magnification, f_number, pupil_ratio, pixel_pitch, overlap, time_per_frame):
     numbers = np.append(_F_NUMBERS, f_number)
     view = (magnification, numbers, pupil_ratio, pixel_pitch)
-    sharp = optics.sharp_depth(*view, GREEN_LIGHT, _KEPT)
+    sharp = optics.sharp_depth(*view, GREEN_LIGHT, KEPT)
     spacing = optics.frame_spacing(sharp, overlap)
     counts = optics.frame_count(depth, sharp, overlap, ends_in_focus=True)
     contrast = _contrast(*view) * optics.edge_transfer(spacing, *view, GREEN_LIGHT)
@@ -122,8 +129,8 @@ def _time(f):
 
 
 def _stack_sentence(f):
-    return (f"{f.counts[-1]} frames, {_depth(f.spacing)} apart, cover {_depth(f.depth)} at f/{f.f_numbers[-1]:.3g} in {_time(f)}. Halfway "
-            f"between two frames, {f.contrast[-1]:.0%} of the contrast of a pattern of 4 px is left.")
+    return (f"{f.counts[-1]} frames, {depth_text(f.spacing)} apart, cover {depth_text(f.depth)} at f/{f.f_numbers[-1]:.3g} in {_time(f)}. "
+            f"Halfway between two frames, {f.contrast[-1]:.0%} of the contrast of a pattern of 4 px is left.")
 
 
 def _stack_picture():
