@@ -8,11 +8,12 @@ import macrolib
 from macrolib.planning import checks as _checks
 from macrolib.planning.checks import Check, Mend
 from macrolib.planning.common import Setting
+from macrolib.planning.hand_led import plan_hand_led
 from macrolib.planning.stack import plan_stack
 from macrolib.planning.traverse import plan_traverse
 
 __all__ = ["Check", "Mend", "Plan", "Setting", "plan"]
-_PLANNERS = {"stack": plan_stack, "traverse": plan_traverse}
+_PLANNERS = {"stack": plan_stack, "traverse": plan_traverse, "hand-led": plan_hand_led}
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
@@ -74,7 +75,7 @@ def _mended(check, shot, rig, settings):
         return check
 
     def judge(changed_shot, changed_rig):
-        return _PLANNERS[changed_shot.kind](changed_shot, changed_rig.as_used).checks
+        return _PLANNERS[changed_shot.kind](changed_shot, changed_rig.as_used, rows=False).checks
 
     def start(key):
         name = key.rsplit(".", 1)[1]

@@ -123,7 +123,8 @@ COLUMNS = {  # of schedule.csv: meaning; the unit stands in the header
     "frame": "number of the stack frame, or of the video frame in a take", "position": "carriage position from the home switch",
     "position_pulses": "the same in pulses, which is what is sent", "arrive": "the carriage comes to rest, the settling wait begins",
     "trigger": "the camera is triggered", "expose": "the exposure begins", "ready": "the next move may begin",
-    "time_left": "time left in the stack or the take", "time": "time since the take began", "speed": "speed of the carriage",
+    "set_point": "where the hand asks the carriage to be", "time_left": "time left in the stack or the take",
+    "time": "time since the take began", "speed": "speed of the carriage",
     "image_speed": "motion of the picture from this video frame to the next",
 }
 

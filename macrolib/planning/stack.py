@@ -137,7 +137,7 @@ def _schedule(shot, rig, frames, numbers, wait, lead_in, move_time, per_pulse):
     }
 
 
-def plan_stack(shot, rig):
+def plan_stack(shot, rig, rows=True):  # its rows are cheap: always there
     """Made of a stack shot on a rig as used."""
     d = common.drive(rig)
     focus = _focus(shot, rig, d.travel_per_pulse)

@@ -6,8 +6,8 @@ import math
 import numpy as np
 
 from macrolib.files import AUTO
-from macrolib.physics import laws, optics, ramps, screen, tilt, vibration
-from macrolib.planning import common, stillness
+from macrolib.physics import laws, ramps, screen, vibration
+from macrolib.planning import common, film, stillness
 from macrolib.planning.checks import HOLDS, Check
 from macrolib.planning.common import Setting
 from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
@@ -39,31 +39,6 @@ def _peak(shape):
     return float(laws.ramp(shape).peak)
 
 
-def _image_rate(shot, rig):
-    """Metres at the sensor for a metre of carriage travel: m sideways; at the picture's edge of an axial move r'/d_E."""
-    m = shot.picture.magnification
-    if shot.direction == "sideways":
-        return m
-    return rig.camera.sensor_width / 2 / optics.entrance_pupil_distance(rig.lens.focal_length, m, rig.lens.pupil_ratio)
-
-
-def _pixels(shot, rig, travel):
-    """Pixels that the picture moves (at its edge in an axial move) for a carriage travel in m."""
-    return travel * _image_rate(shot, rig) / rig.camera.pixel_pitch
-
-
-def default_image_speed(shot, rig):
-    """px/frame of the crossing rule of physics.screen: one picture width in 168 frames."""
-    return rig.camera.sensor_width / rig.camera.pixel_pitch / screen.CROSSING_FRAMES
-
-
-def _speed_limit(shot, rig, per_pulse):
-    """Speed in m/s that ceiling and crossing rule (or the shot's own image speed limit) leave, with margin."""
-    pixels = shot.limits.image_speed or default_image_speed(shot, rig)
-    smooth = pixels / 1.25 * rig.camera.pixel_pitch * shot.traverse.frame_rate / _image_rate(shot, rig)
-    return common.two_digits(min(smooth, 0.95 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse))
-
-
 def _ramp_time(shot, rig, speed, shape):
     """(seconds, origin) of a ramp to a speed; automatic ones last whole periods of the slowest mode that is known."""
     time, origin = _wanted_ramp_time(shot, rig, speed, shape)
@@ -78,7 +53,7 @@ def _wanted_ramp_time(shot, rig, speed, shape):
         return t.ramp_frames / t.frame_rate, GIVEN
     if t.acceleration != AUTO:
         return speed * peak / t.acceleration, GIVEN
-    gentle = _GENTLE * rig.camera.pixel_pitch * t.frame_rate**2 / _image_rate(shot, rig)
+    gentle = _GENTLE * rig.camera.pixel_pitch * t.frame_rate**2 / film.image_rate(shot, rig)
     soft = [stillness.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in stillness.modes(rig)]
     strong = common.acceleration_for_torque(rig, speed, 1.5 * shot.limits.torque_factor)
     least = max(_LEAST_RAMP, speed * peak / max(min(gentle, strong, *(soft or [stillness.PRESET_ACCELERATION])), 1e-9))
@@ -136,7 +111,7 @@ def _guess(shot, rig, per_pulse, distance):
     t = shot.traverse
     if t.speed != AUTO:
         return t.speed
-    return distance / t.duration if t.duration != AUTO and distance else _speed_limit(shot, rig, per_pulse)
+    return distance / t.duration if t.duration != AUTO and distance else film.speed_limit(shot, rig, per_pulse)
 
 
 def _speed(shot, rig, per_pulse, distance, shape):
@@ -145,7 +120,7 @@ def _speed(shot, rig, per_pulse, distance, shape):
     if t.speed != AUTO:
         return t.speed, {"speed": GIVEN}
     if t.duration == AUTO or not distance:
-        limit = _speed_limit(shot, rig, per_pulse)
+        limit = film.speed_limit(shot, rig, per_pulse)
         for _ in range(40):  # a short move inside its marks must not spend all its way in the ramps
             if t.ramps == "outside" or t.acceleration != AUTO or not distance:
                 break
@@ -187,11 +162,11 @@ def _schedule(shot, rig, path, per_pulse):
     return {
         "frame": ("1", np.arange(1, count + 1)), "time": ("s", times), "position_pulses": ("pulse", pulses),
         "position": ("mm", pulses * per_pulse), "speed": ("mm/s", path.sense * speed),
-        "image_speed": ("px/frame", _pixels(shot, rig, speed) / rate), "time_left": ("s", duration - times),
+        "image_speed": ("px/frame", film.pixels_moved(shot, rig, speed) / rate), "time_left": ("s", duration - times),
     }
 
 
-def plan_traverse(shot, rig):
+def plan_traverse(shot, rig, rows=True):
     """Made of a traverse on a rig as used."""
     d, t = common.drive(rig), shot.traverse
     path = _path(shot, rig, d.travel_per_pulse)
@@ -201,15 +176,15 @@ def plan_traverse(shot, rig):
     first_wait = max(quiet - sum(step[3] for step in approach), settle)
     duration, back = float(path.move.duration), sum(step[3] for step in between)
     total = sum(step[3] for step in approach) + first_wait + t.takes * duration + (t.takes - 1) * (back + settle)
-    schedule = _schedule(shot, rig, path, d.travel_per_pulse)
+    schedule = _schedule(shot, rig, path, d.travel_per_pulse) if rows else {}
     waiting = first_wait + sum(step[3] for step in approach)
     waits = {"settling_wait": (settle, settle_origin), "wait_before_move": (quiet, quiet_origin)}
     settings = _settings(shot, rig, d, path, waits, back, total)
-    checks = [*_picture_checks(shot, rig, path), *_motion_checks(shot, rig, d, path, approach),
+    checks = [*film.picture_checks(shot, rig, path.move.peak_speed), *_motion_checks(shot, rig, d, path, approach),
               stillness.still_check("quiet at the start", ringing, first_wait, shot, rig, "shot.waits.settling_wait"),
               stillness.still_check("quiet after the last footfall", footfall, waiting, shot, rig, "shot.waits.wait_before_move"),
               *stillness.other_checks(shot, rig, settings["exposure_time"].value, waiting),
-              stillness.resonance_check(rig, path.speed, _excited(rig, path.speed)),
+              stillness.resonance_check(rig, path.speed, film.excited(rig, path.speed)),
               *common.time_checks(shot, total, (("shot.traverse.speed", "up"),)),
               *common.power_checks(rig, total, t.takes * duration / total, (("shot.traverse.speed", "up"),))]
     ringing = {"ringing after a move": (ringing, first_wait, "shot.waits.settling_wait"),
@@ -218,18 +193,11 @@ def plan_traverse(shot, rig):
     return common.Made(settings, schedule, approach, checks, notes, {"take": path.move}, ringing)
 
 
-def _excited(rig, speed):
-    """{cause: Hz} that a steady speed shakes the rig with; single pulses only where they are whole steps."""
-    tooth = rig.transmission.pitch if rig.transmission.kind == "belt" else None
-    found = vibration.excited_frequencies(speed, rig.travel_per_turn, rig.motor.full_steps_per_turn, rig.driver.microsteps, tooth)
-    return {cause: float(f) for cause, f in found.items() if cause != "pulse" or rig.driver.microsteps <= 2}
-
-
 def _off_resonances(rig, speed):
     """The speed, or the next lower one of two digits that shakes no known mode; the speed itself if there is none."""
     trial = speed
     while trial > speed / 5:
-        check = stillness.resonance_check(rig, trial, _excited(rig, trial))
+        check = stillness.resonance_check(rig, trial, film.excited(rig, trial))
         if check.figure is None or check.state == HOLDS:
             return trial
         trial = common.two_digits(trial * 0.97)
@@ -246,7 +214,7 @@ def _settings(shot, rig, d, path, waits, back, total):
     rate, per_pulse = t.frame_rate, d.travel_per_pulse
     speed, ramp_in = float(move.peak_speed), float(move.ramp_in)
     exposure = screen.exposure_time(t.shutter_angle, rate)
-    image = _pixels(shot, rig, speed) / rate
+    image = film.pixels_moved(shot, rig, speed) / rate
     jerk = float(move.peak_jerk)
     taking = t.takes * float(move.duration)
     found = {
@@ -265,7 +233,7 @@ def _settings(shot, rig, d, path, waits, back, total):
         "blur": Setting(screen.frame_blur(image, t.shutter_angle), "px", DERIVED, "motion within an exposure"),
         "f_number": Setting(chosen.f_number, "1", chosen.origin, "marked f-number"),
         "effective_f_number": Setting(chosen.effective, "1", DERIVED, "effective f-number"),
-        "sharp_depth": Setting(_sharp_depth(shot, rig, chosen), "mm", DERIVED, "depth that is sharp"),
+        "sharp_depth": Setting(film.sharp_depth(shot, rig, chosen), "mm", DERIVED, "depth that is sharp"),
         "settling_wait": Setting(*waits["settling_wait"][:1], "s", waits["settling_wait"][1], "wait at the start of each take"),
         "wait_before_move": Setting(*waits["wait_before_move"][:1], "s", waits["wait_before_move"][1], "wait after the last footfall"),
         "takes": Setting(t.takes, "1", GIVEN, "takes"),
@@ -282,53 +250,6 @@ def _settings(shot, rig, d, path, waits, back, total):
         found["jerk"] = Setting(jerk, "mm/s^3", DERIVED, "peak jerk in the ramps")
         found["jerk_pulses"] = Setting(jerk / per_pulse, "1/s^3", DERIVED, "jerk in pulses per second cubed")
     return found
-
-
-def _sharp_depth(shot, rig, chosen):
-    p = shot.picture
-    frequency = {} if p.frequency == AUTO else {"frequency": p.frequency}
-    return optics.sharp_depth(p.magnification, chosen.f_number, rig.lens.pupil_ratio, rig.camera.pixel_pitch, p.wavelength,
-                              p.transfer_kept, **frequency)
-
-
-def _picture_checks(shot, rig, path):
-    t, slower = shot.traverse, (("shot.traverse.speed", "down"), ("shot.traverse.duration", "up"))
-    image = _pixels(shot, rig, float(path.move.peak_speed)) / t.frame_rate
-    rule = shot.limits.image_speed is None
-    chosen = common.aperture(shot, rig)
-    depth = _sharp_depth(shot, rig, chosen)
-    nearest = min(rig.camera.frame_rates, key=lambda rate: abs(rate - t.frame_rate))
-    found = [
-        Check("motion of the picture", image, default_image_speed(shot, rig) if rule else shot.limits.image_speed, "px/frame",
-              why=f"one picture width in {screen.CROSSING_FRAMES} frames, a starting value" if rule else "the shot's own limit",
-              knobs=slower),
-        Check("frame rate of the camera", abs(nearest - t.frame_rate), 0.0, "fps", why="nearest rate the camera has",
-              knobs=(("shot.traverse.frame_rate", nearest),)),
-        _focus_check(shot, rig, path, depth),
-        *common.lens_checks(shot, rig, chosen),
-    ]
-    if shot.limits.blur is not None:
-        blur = screen.frame_blur(image, t.shutter_angle)
-        found.append(Check("blur within an exposure", blur, shot.limits.blur, "px",
-                           knobs=(*slower, ("shot.traverse.shutter_angle", "down"))))
-    if shot.subject.depth is not None:
-        found.append(Check("depth of the subject", depth, shot.subject.depth, "mm", "at least", 1.0,
-                           why="depth that is sharp against the depth that must be", knobs=(("shot.picture.f_number", "up"),
-                                                                                         ("shot.subject.depth", "down"))))
-    return found
-
-
-def _focus_check(shot, rig, path, depth):
-    """Sideways: the focus that a misaligned axis loses over the move. Axial: the shift of focus in one frame."""
-    if shot.direction == "axial":
-        shift = float(path.move.peak_speed) / shot.traverse.frame_rate
-        return Check("shift of focus in a frame", shift, depth, "um", why="travel towards the subject in one video frame",
-                     knobs=(("shot.traverse.speed", "down"), ("shot.traverse.duration", "up")))
-    length = max(abs(shot.traverse.end_mark - shot.traverse.start_mark), 1e-9)
-    angle = abs(rig.rail.misalignment - shot.subject.slope) if shot.subject.slope else rig.rail.misalignment
-    return Check("focus along the move", tilt.misalignment(length, angle), depth, "um",
-                 why="what the angle between rail and subject takes from the depth that is sharp",
-                 knobs=(("rig.rail.misalignment", "down"), ("shot.picture.f_number", "up")))
 
 
 def _motion_checks(shot, rig, d, path, approach):

@@ -83,4 +83,5 @@ def test_reference_page_is_current_and_names_every_column():
     from macrolib.planning import output
     assert (DATA / "keys.md").read_text("utf-8") == output.reference_page()
     film = plan(read_shot(DATA / "shots" / "wing-case.toml"), read_rig(DATA / "rigs" / "field-belt.toml"), mends=False)
-    assert {*PLAN.schedule, *film.schedule} == set(output.COLUMNS)
+    hand = plan(read_shot(DATA / "shots" / "seed-tray-hand-led.toml"), read_rig(DATA / "rigs" / "field-belt.toml"), mends=False)
+    assert {*PLAN.schedule, *film.schedule, *hand.schedule} == set(output.COLUMNS)

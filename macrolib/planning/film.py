@@ -1,0 +1,98 @@
+"""What filmed and hand-led moves share: how the picture moves, what stays sharp, what the motor shakes."""
+
+from macrolib.files import AUTO
+from macrolib.physics import optics, screen, tilt, vibration
+from macrolib.planning import common
+from macrolib.planning.checks import Check
+
+
+def table(shot):
+    """The shot's own table, and its name: traverse or hand_led."""
+    return (shot.traverse, "traverse") if shot.traverse else (shot.hand_led, "hand_led")
+
+
+def image_rate(shot, rig):
+    """Metres at the sensor for a metre of carriage travel: m sideways; at the picture's edge of an axial move r'/d_E."""
+    m = shot.picture.magnification
+    if shot.direction == "sideways":
+        return m
+    return rig.camera.sensor_width / 2 / optics.entrance_pupil_distance(rig.lens.focal_length, m, rig.lens.pupil_ratio)
+
+
+def pixels_moved(shot, rig, travel):
+    """Pixels that the picture moves (at its edge in an axial move) for a carriage travel in m."""
+    return travel * image_rate(shot, rig) / rig.camera.pixel_pitch
+
+
+def default_image_speed(shot, rig):
+    """px/frame of the crossing rule of physics.screen: one picture width in 168 frames."""
+    return rig.camera.sensor_width / rig.camera.pixel_pitch / screen.CROSSING_FRAMES
+
+
+def speed_limit(shot, rig, per_pulse):
+    """Speed in m/s that ceiling and crossing rule (or the shot's own image speed limit) leave, with margin."""
+    pixels = shot.limits.image_speed or default_image_speed(shot, rig)
+    smooth = pixels / 1.25 * rig.camera.pixel_pitch * table(shot)[0].frame_rate / image_rate(shot, rig)
+    return common.two_digits(min(smooth, 0.95 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse))
+
+
+def sharp_depth(shot, rig, chosen):
+    """Depth in m that is sharp by the criterion of the shot."""
+    p = shot.picture
+    frequency = {} if p.frequency == AUTO else {"frequency": p.frequency}
+    return optics.sharp_depth(p.magnification, chosen.f_number, rig.lens.pupil_ratio, rig.camera.pixel_pitch, p.wavelength,
+                              p.transfer_kept, **frequency)
+
+
+def excited(rig, speed):
+    """{cause: Hz} that a steady speed shakes the rig with; single pulses only where they are whole steps."""
+    tooth = rig.transmission.pitch if rig.transmission.kind == "belt" else None
+    found = vibration.excited_frequencies(speed, rig.travel_per_turn, rig.motor.full_steps_per_turn, rig.driver.microsteps, tooth)
+    return {cause: float(f) for cause, f in found.items() if cause != "pulse" or rig.driver.microsteps <= 2}
+
+
+def slower(shot):
+    """Knobs that slow the move down."""
+    name = table(shot)[1]
+    return ((f"shot.{name}.speed", "down"), *([("shot.traverse.duration", "up")] if name == "traverse" else []))
+
+
+def focus_check(shot, rig, speed, depth):
+    """Sideways: the focus that a misaligned axis loses over the move. Axial: the shift of focus in one frame."""
+    marks = table(shot)[0]
+    if shot.direction == "axial":
+        return Check("shift of focus in a frame", screen.axial_shift(speed, marks.frame_rate), depth, "um",
+                     why="travel towards the subject in one video frame", knobs=slower(shot))
+    length = max(abs(marks.end_mark - marks.start_mark), 1e-9)
+    angle = abs(rig.rail.misalignment - shot.subject.slope) if shot.subject.slope else rig.rail.misalignment
+    return Check("focus along the move", tilt.misalignment(length, angle), depth, "um",
+                 why="what the angle between rail and subject takes from the depth that is sharp",
+                 knobs=(("rig.rail.misalignment", "down"), ("shot.picture.f_number", "up")))
+
+
+def picture_checks(shot, rig, speed):
+    """Checks of what the film shows at the top speed in m/s: motion, blur, frame rate, focus, depth, lens."""
+    own, name = table(shot)
+    speed = float(speed)
+    image = pixels_moved(shot, rig, speed) / own.frame_rate
+    rule = shot.limits.image_speed is None
+    chosen = common.aperture(shot, rig)
+    depth = sharp_depth(shot, rig, chosen)
+    nearest = min(rig.camera.frame_rates, key=lambda rate: abs(rate - own.frame_rate))
+    found = [
+        Check("motion of the picture", image, default_image_speed(shot, rig) if rule else shot.limits.image_speed, "px/frame",
+              why=f"one picture width in {screen.CROSSING_FRAMES} frames, a starting value" if rule else "the shot's own limit",
+              knobs=slower(shot)),
+        Check("frame rate of the camera", abs(nearest - own.frame_rate), 0.0, "fps", why="nearest rate the camera has",
+              knobs=((f"shot.{name}.frame_rate", nearest),)),
+        focus_check(shot, rig, speed, depth),
+        *common.lens_checks(shot, rig, chosen),
+    ]
+    if shot.limits.blur is not None:
+        found.append(Check("blur within an exposure", screen.frame_blur(image, own.shutter_angle), shot.limits.blur, "px",
+                           knobs=(*slower(shot), (f"shot.{name}.shutter_angle", "down"))))
+    if shot.subject.depth is not None:
+        found.append(Check("depth of the subject", depth, shot.subject.depth, "mm", "at least", 1.0,
+                           why="depth that is sharp against the depth that must be",
+                           knobs=(("shot.picture.f_number", "up"), ("shot.subject.depth", "down"))))
+    return found

@@ -1,0 +1,122 @@
+"""The plan of a hand-led move: limits of speed and acceleration, lag, coast, and what a steady hand would give."""
+
+import math
+
+import numpy as np
+
+from macrolib.files import AUTO
+from macrolib.physics import following, ramps, screen
+from macrolib.planning import common, film, stillness
+from macrolib.planning.checks import Check
+from macrolib.planning.common import Setting
+from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
+
+_STEADY = 0.8  # share of the top speed at which the steady hand of the schedule turns
+_FINE_TURN = math.radians(5) / (2 * math.pi)  # of a turn: the least that a hand turns on purpose, from memory
+_MOST_LAG = 0.1  # of the way between the marks that the carriage may lag behind; our own choice
+
+
+def _limits(shot, rig, per_pulse):
+    """(speed, its origin, acceleration, its origin) in SI."""
+    h = shot.hand_led
+    speed = film.speed_limit(shot, rig, per_pulse) if h.speed == AUTO else h.speed
+    if h.acceleration != AUTO:
+        return speed, DERIVED if h.speed == AUTO else GIVEN, h.acceleration, GIVEN
+    soft = [stillness.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in stillness.modes(rig)]
+    strong = common.acceleration_for_torque(rig, speed, 1.5 * shot.limits.torque_factor)
+    acceleration = common.two_digits(min(strong, *(soft or [stillness.PRESET_ACCELERATION])))
+    return speed, DERIVED if h.speed == AUTO else GIVEN, acceleration or stillness.PRESET_ACCELERATION, DERIVED if soft else PRESET
+
+
+def _times(shot, speed, acceleration):
+    h = shot.hand_led
+    duration = abs(h.end_mark - h.start_mark) / (_STEADY * speed) + speed / acceleration + 1.0
+    if duration * h.frame_rate > 200_000:
+        raise ValueError("the move would have more than 200,000 video frames; raise the speed or bring the marks together")
+    return np.arange(math.ceil(duration * h.frame_rate) + 1) / h.frame_rate
+
+
+def _steady_turn(shot, rig, times, speed, acceleration):
+    """(set-points, positions) for a hand that turns steadily from mark to mark at 0.8 of the speed; SI."""
+    h = shot.hand_led
+    distance = abs(h.end_mark - h.start_mark)
+    turns = np.minimum(times * _STEADY * speed, distance) / h.travel_per_control_turn
+    switches = rig.rail.low_end_stop, rig.rail.high_end_stop
+    reversed_control = h.control == "opposite"
+    points = following.hand_set_points(-turns if reversed_control else turns, h.travel_per_control_turn, h.start_mark, h.end_mark,
+                                       h.overrun, switches, reversed_control)
+    return points, following.follow(times, points, speed, acceleration)
+
+
+def _schedule(shot, rig, times, speed, acceleration, per_pulse):
+    points, places = _steady_turn(shot, rig, times, speed, acceleration)
+    pulses = np.rint(places / per_pulse).astype(np.int64)
+    return {"frame": ("1", np.arange(1, len(times) + 1)), "time": ("s", times), "set_point": ("mm", points),
+            "position_pulses": ("pulse", pulses), "position": ("mm", pulses * per_pulse), "time_left": ("s", times[-1] - times)}
+
+
+def plan_hand_led(shot, rig, rows=True):
+    """Made of a hand-led shot on a rig as used."""
+    d, h = common.drive(rig), shot.hand_led
+    if h.start_mark == h.end_mark:
+        raise ValueError("start_mark and end_mark of a hand-led move must differ")
+    speed, speed_origin, acceleration, origin = _limits(shot, rig, d.travel_per_pulse)
+    times = _times(shot, speed, acceleration)
+    quiet, quiet_origin, footfall = stillness.wait_after_footfall(shot, rig)
+    home = round(rig.rail.home_switch / d.travel_per_pulse)
+    way = ramps.trapezoid(abs(h.start_mark - rig.rail.home_switch), speed, acceleration)
+    approach = [("homing", None, home, (rig.rail.high_end_stop - rig.rail.home_switch) / rig.rail.homing_speed),
+                ("to the start mark", home, round(h.start_mark / d.travel_per_pulse), float(way.duration))]
+    lag = following.stopping_distance(speed, acceleration, 0.0)
+    total = sum(step[3] for step in approach) + max(0.0, quiet - sum(step[3] for step in approach)) + float(times[-1])
+    schedule = _schedule(shot, rig, times, speed, acceleration, d.travel_per_pulse) if rows else {}
+    settings = _settings(shot, rig, d, (speed, speed_origin), (acceleration, origin), lag, (quiet, quiet_origin), total)
+    checks = [*film.picture_checks(shot, rig, speed), *_motion_checks(shot, rig, speed, acceleration, lag, h),
+              stillness.still_check("quiet after the last footfall", footfall, total - float(times[-1]), shot, rig,
+                                    "shot.waits.wait_before_move"),
+              *common.time_checks(shot, total, film.slower(shot)), *common.power_checks(rig, total, 1.0, ())]
+    notes = ["The schedule shows a hand that turns steadily; yours will differ.", *stillness.notes("", quiet_origin, origin, footfall)]
+    return common.Made(settings, schedule, approach, checks, notes, {}, {"floor": (footfall, total - float(times[-1]),
+                                                                                  "shot.waits.wait_before_move")})
+
+
+def _settings(shot, rig, d, speed, acceleration, lag, quiet, total):
+    h, chosen, per_pulse = shot.hand_led, common.aperture(shot, rig), d.travel_per_pulse
+    image = film.pixels_moved(shot, rig, speed[0]) / h.frame_rate
+    return {
+        "speed": Setting(speed[0], "mm/s", speed[1], "largest speed"),
+        "speed_pulses": Setting(speed[0] / per_pulse, "1/s", speed[1], "largest speed in pulses per second"),
+        "acceleration": Setting(acceleration[0], "mm/s^2", acceleration[1], "largest acceleration"),
+        "acceleration_pulses": Setting(acceleration[0] / per_pulse, "1/s^2", acceleration[1], "acceleration in pulses per second squared"),
+        "lag": Setting(lag, "mm", DERIVED, "lag behind the hand, and coast after it stops"),
+        "time_to_stop": Setting(speed[0] / acceleration[0], "s", DERIVED, "time to stop from the largest speed"),
+        "travel_per_control_turn": Setting(h.travel_per_control_turn, "mm", GIVEN, "travel for one turn of the control"),
+        "finest_turn": Setting(film.pixels_moved(shot, rig, h.travel_per_control_turn * _FINE_TURN), "px", DERIVED,
+                               "motion of the picture for 5 degrees of the control"),
+        "finest_move": Setting(film.pixels_moved(shot, rig, per_pulse), "px", DERIVED, "motion of the picture for one pulse"),
+        "image_speed": Setting(image, "px/frame", DERIVED, "motion of the picture at the largest speed"),
+        "blur": Setting(screen.frame_blur(image, h.shutter_angle), "px", DERIVED, "motion within an exposure"),
+        "exposure_time": Setting(screen.exposure_time(h.shutter_angle, h.frame_rate), "ms", DERIVED, "exposure of a video frame"),
+        "f_number": Setting(chosen.f_number, "1", chosen.origin, "marked f-number"),
+        "effective_f_number": Setting(chosen.effective, "1", DERIVED, "effective f-number"),
+        "sharp_depth": Setting(film.sharp_depth(shot, rig, chosen), "mm", DERIVED, "depth that is sharp"),
+        "wait_before_move": Setting(quiet[0], "s", quiet[1], "wait after the last footfall"),
+        "total_time": Setting(total, "min", DERIVED, "time from homing to the end, with a steady hand"),
+        "microsteps": Setting(rig.driver.microsteps, "1", GIVEN, "pulses for one full step"),
+        "travel_per_pulse": Setting(per_pulse, "um", DERIVED, "travel per pulse"),
+        "peak_current": Setting(rig.driver.peak_current, "A", GIVEN, "motor current, peak of the sine"),
+        "hold_current": Setting(rig.driver.peak_current * rig.driver.hold_current_share, "A", GIVEN, "motor current at standstill"),
+    }
+
+
+def _motion_checks(shot, rig, speed, acceleration, lag, h):
+    ends = [h.start_mark, h.end_mark, *(x + s * h.overrun for x in (h.start_mark, h.end_mark) for s in (1, -1))]
+    quicker = (("shot.hand_led.acceleration", "up"), ("shot.hand_led.speed", "down"))
+    return [
+        Check("lag behind the hand", lag, _MOST_LAG * abs(h.end_mark - h.start_mark), "mm",
+              why="a tenth of the way between the marks; our own choice", knobs=quicker),
+        common.rail_check(rig, ends, lag, (*quicker, ("shot.hand_led.overrun", "down"), ("rig.rail.high_end_stop", "up"))),
+        common.pulse_check(shot, rig, speed, (("shot.hand_led.speed", "down"),)),
+        common.torque_check(shot, rig, speed, acceleration, (("shot.hand_led.speed", "down"), ("shot.hand_led.acceleration", "down"))),
+        *common.holding_checks(rig),
+    ]
