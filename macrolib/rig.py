@@ -40,7 +40,7 @@ class Transmission:
     free_length: float = quantity("length of screw between its bearings", "mm", None, above=0, most=5)
     support: str = choice("how the screw's two ends are held", *SUPPORTS, default="supported-supported")
     backlash: float = quantity("lost travel at reversal", "um", 0.0, least=0, most=5e-3)
-    stiffness: float = quantity("push per deflection of screw or belt, along the rail", "N/um", None, above=0, most=1e10)
+    stiffness: float = quantity("push per deflection of screw or belt along the rail", "N/um", None, above=0, most=1e10)
 
     def faults(self):
         """What does not fit together, in words."""
@@ -227,7 +227,7 @@ class Floor:
     damping_ratio: float = number("damping ratio of the floor", None, least=0, most=0.99)
     footfall_amplitude: float = quantity("amplitude of the floor after a footfall, zero to peak", "um", None, least=0, most=1e-2)
     footfall_distance: float = quantity("distance from the footfall at which that holds", "m", 1.0, above=0, most=100)
-    distance_exponent: float = number("how the amplitude falls with distance: 0 not at all, 0.5 or more on the ground", 0.0, least=0, most=3)
+    distance_exponent: float = number("how the amplitude falls with distance: 0 not at all, 0.5 or more on soil", 0.0, least=0, most=3)
 
 
 @dataclasses.dataclass(frozen=True)

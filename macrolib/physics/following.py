@@ -7,7 +7,7 @@ import numpy as np
 from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 
-__all__ = ["follow", "follow_step", "hand_set_points", "stopping_distance"]
+__all__ = ["follow", "hand_set_points", "stopping_distance"]
 
 stopping_distance = Formula(
     Symbol("stopping_distance", "m", "coast after release, and lag behind a steady set-point", "D_c", least=0),

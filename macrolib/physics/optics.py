@@ -15,15 +15,11 @@ from sympy import Abs, Float, Min, Rational, acos, exp, pi, sinc, sqrt
 from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 
-__all__ = [
-    "airy_radius", "aperture", "blur_at", "cover_shift", "criterion_frequency", "cutoff_frequency",
-    "defocus_waves", "defocused_otf", "depth_of_field", "depth_shortfall", "diffraction_mtf", "disc_otf",
-    "edge_transfer", "effective_f_number", "entrance_pupil_distance", "exit_pupil_distance", "far_depth",
-    "focus_shift", "frame_count", "frame_spacing", "high_aperture_depth", "hyperfocal_distance",
-    "image_distance", "jitter_mtf", "microscope_depth", "near_depth", "numerical_aperture",
-    "object_distance", "rayleigh_separation", "reversed_lens", "scale_change", "sharp_depth", "smear_mtf",
-    "stack_f_number", "vibration_mtf", "viewing_blur", "wave_depth", "working_distance",
-]
+__all__ = ["airy_radius", "aperture", "blur_at", "criterion_frequency", "cutoff_frequency", "defocus_waves",
+           "defocused_otf", "depth_of_field", "diffraction_mtf", "disc_otf", "edge_transfer", "effective_f_number",
+           "entrance_pupil_distance", "far_depth", "frame_count", "frame_spacing", "image_distance", "jitter_mtf",
+           "microscope_depth", "near_depth", "numerical_aperture", "object_distance", "scale_change", "sharp_depth",
+           "smear_mtf", "stack_f_number", "vibration_mtf", "wave_depth", "working_distance"]
 
 _f, _m, _N, _P, _c = s.focal_length, s.magnification, s.f_number, s.pupil_ratio, s.blur_diameter
 _lam, _Ne, _NA, _n = s.wavelength, s.effective_f_number, s.numerical_aperture, s.refractive_index

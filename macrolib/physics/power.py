@@ -6,8 +6,7 @@ from sympy import pi
 from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 
-__all__ = ["copper_loss", "mechanical_power", "supply_power", "mean_power", "usable_energy", "cold_share", "run_time",
-           "battery_voltage", "part_temperature"]
+__all__ = ["cold_share", "copper_loss", "mean_power", "part_temperature", "supply_power"]
 
 _COLD = ((253.15, 263.15, 273.15, 293.15), (0.6, 0.75, 0.85, 1.0))  # K, share; from memory, the cell's data sheet wins
 

@@ -10,9 +10,8 @@ from sympy import Abs, Rational, floor, pi, sinc
 from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 
-__all__ = ["CROSSING_FRAMES", "axial_shift", "breathing", "crossing_speed", "crossing_time", "exposure_time", "flicker",
-           "flicker_beat", "frame_blur", "image_acceleration", "image_speed", "radial_blur", "ramp_acceleration",
-           "skew"]
+__all__ = ["CROSSING_FRAMES", "axial_shift", "crossing_speed", "crossing_time", "exposure_time", "flicker",
+           "frame_blur", "image_acceleration", "image_speed"]
 
 CROSSING_FRAMES = 168
 """Frames for one picture width: a starting value, no limit. It is the 7 s that camera makers advise for a pan at 24

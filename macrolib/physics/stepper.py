@@ -16,8 +16,8 @@ from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 from macrolib.physics.vibration import relative_transmissibility, transmissibility
 
-__all__ = ["natural_frequency", "swing_frequency", "peak_torque", "microstep_torque", "load_lag", "position_error",
-           "inertia_ratio", "shaft_travel", "corner_speed", "torque_at_speed", "ripple", "simulate"]
+__all__ = ["corner_speed", "inertia_ratio", "load_lag", "microstep_torque", "natural_frequency", "peak_torque",
+           "position_error", "ripple", "shaft_travel", "simulate", "torque_at_speed"]
 
 _ANGLE = "torque T_h sin(p_r times the angle behind)"
 

@@ -9,7 +9,7 @@ from sympy import atan, cos, tan
 from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 
-__all__ = ["misalignment", "sensor_misalignment", "shim_height", "slope_travel", "tipping_slope"]
+__all__ = ["misalignment"]
 
 _TRIANGLE = "geometry of a right-angled triangle"
 misalignment = Formula(

@@ -14,11 +14,9 @@ from sympy import pi
 from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 
-__all__ = ["pitch_travel", "rack_travel", "travel_per_pulse", "pulse_rate", "raising_torque", "lowering_torque",
-           "collar_torque", "screw_efficiency", "back_efficiency", "usual_back_efficiency", "trapezoidal_thread",
-           "reflected_inertia", "geared_inertia", "cylinder_inertia", "whirling_speed", "buckling_load", "drive_force",
-           "drive_torque", "back_torque", "required_torque", "rms_torque", "preload_torque", "cold_drag",
-           "belt_stiffness", "stretch"]
+__all__ = ["back_efficiency", "back_torque", "buckling_load", "cold_drag", "collar_torque", "drive_force",
+           "lowering_torque", "pitch_travel", "pulse_rate", "raising_torque", "reflected_inertia", "required_torque",
+           "screw_efficiency", "trapezoidal_thread", "travel_per_pulse", "usual_back_efficiency", "whirling_speed"]
 
 STEEL = {"elastic_modulus": 206e9, "density": 7850.0}  # N/m^2, kg/m^3: the usual values of ball screw catalogues
 STANDARD_GRAVITY = 9.80665  # m/s^2, by definition (3rd CGPM, 1901)

@@ -66,6 +66,16 @@ def drive(rig):
                  rig.pulse_ceiling * per_pulse)
 
 
+def drive_settings(rig):
+    """The settings of motor and driver that every plan shows."""
+    return {
+        "microsteps": Setting(rig.driver.microsteps, "1", GIVEN, "pulses for one full step"),
+        "travel_per_pulse": Setting(drive(rig).travel_per_pulse, "um", DERIVED, "travel per pulse"),
+        "peak_current": Setting(rig.driver.peak_current, "A", GIVEN, "motor current, peak of the sine"),
+        "hold_current": Setting(rig.driver.peak_current * rig.driver.hold_current_share, "A", GIVEN, "motor current at standstill"),
+    }
+
+
 def total_inertia(rig):
     """Inertia in kg m^2 of all that moves, seen from the motor."""
     d = drive(rig)

@@ -102,10 +102,7 @@ def _settings(shot, rig, d, speed, acceleration, lag, quiet, total):
         "sharp_depth": Setting(film.sharp_depth(shot, rig, chosen), "mm", DERIVED, "depth that is sharp"),
         "wait_before_move": Setting(quiet[0], "s", quiet[1], "wait after the last footfall"),
         "total_time": Setting(total, "min", DERIVED, "time from homing to the end, with a steady hand"),
-        "microsteps": Setting(rig.driver.microsteps, "1", GIVEN, "pulses for one full step"),
-        "travel_per_pulse": Setting(per_pulse, "um", DERIVED, "travel per pulse"),
-        "peak_current": Setting(rig.driver.peak_current, "A", GIVEN, "motor current, peak of the sine"),
-        "hold_current": Setting(rig.driver.peak_current * rig.driver.hold_current_share, "A", GIVEN, "motor current at standstill"),
+        **common.drive_settings(rig),
     }
 
 

@@ -22,8 +22,9 @@ _FARTHEST = 16.0  # waves; farther out of focus all is grey that no merge takes,
 _TABLE = 1 / 32  # waves between computed transfers; straight lines between them are off by 0.001
 _CYCLES = 10.0  # periods of the vibration in an exposure
 _BATCH, _MOST = 32, 90_000_000  # layers at a time; pixels of all frames together: both keep memory below 1 GB
-_LEAST, _EDGE = 64, 8  # pixels: of a picture each way; of the upper and lower edge that are not judged
+_LEAST, _EDGE = 64, 8  # pixels: of a picture each way; of the upper and lower edge, not judged, where maps repeat their neighbours
 _BAND = 0.2  # width of the band in which contrast is compared over its middle frequency, one standard deviation
+_GREY = 0.5  # mean of the texture; a grey relief looks the same at every focus, so only what differs is put through the lens
 _POWER = 16  # of the local contrast energy over the sharpest frame's, as weight: close to taking that frame alone
 
 
@@ -90,7 +91,7 @@ class SyntheticStack:
             raise ValueError(f"missed frames {self.missed}: the stack has frames 1 to {count}, one of which must be left")
         wanted = np.arange(count) * self.spacing
         error = self.position_error * np.random.default_rng(self.seed).standard_normal(count)
-        error += self.microstep_error * np.sin(2 * np.pi * wanted / self.full_step)
+        error += self.microstep_error * (np.cos(2 * np.pi * wanted / self.full_step) - 1)  # counted from the first frame
         return {n + 1: float(z) for n, z in enumerate(wanted + error) if n + 1 not in self.missed}
 
     @property
@@ -157,7 +158,7 @@ def _relief(stack):
     random = np.random.default_rng([stack.seed, 7]).standard_normal((2, *stack.size), dtype=np.float32)
     hills, grain = _filtered(random[0], np.exp(-(radius * min(stack.size) / 1.5)**2)), _filtered(random[1], 1 / np.hypot(radius, 0.08))
     heights = np.linspace(0, 1, stack.size[0], dtype=np.float32)[:, None] + 0.06 * hills / hills.std()
-    return (heights - heights.min()) / np.ptp(heights) * stack.depth, np.clip(0.5 + 0.16 * grain / grain.std(), 0.02, 0.98)
+    return (heights - heights.min()) / np.ptp(heights) * stack.depth, np.clip(_GREY + 0.16 * grain / grain.std(), 0.02, 0.98)
 
 
 def _layers(heights, texture, step):
@@ -165,7 +166,7 @@ def _layers(heights, texture, step):
     place = heights.ravel() / step
     below = np.floor(place).astype(np.int32)
     x = place - below
-    parts = [texture.ravel() * weight for weight in (-x * (x - 1) * (x - 2) / 6, (x + 1) * (x - 1) * (x - 2) / 2,
+    parts = [(texture.ravel() - _GREY) * weight for weight in (-x * (x - 1) * (x - 2) / 6, (x + 1) * (x - 1) * (x - 2) / 2,
                                                      -(x + 1) * x * (x - 2) / 2, (x + 1) * x * (x - 1) / 6)]
     order = np.argsort(below, kind="stable")
     groups = np.split(order, np.searchsorted(below[order], np.arange(1, below.max() + 1)))
@@ -179,14 +180,15 @@ def _layers(heights, texture, step):
 
 # --- the camera
 class _Camera:
-    """Lens and sensor. Frequencies are sorted into rings one step of the grid wide; a ring has one transfer."""
+    """Lens and sensor. Frequencies are sorted into rings as narrow as the grid's step, or narrower; a ring has one transfer."""
 
     def __init__(self, stack):
         (down, across), pitch = _grid(stack.size), stack.pixel_pitch
         effective = optics.effective_f_number(stack.f_number, stack.magnification, stack.pupil_ratio)
         self.frequency = stack.frequency or optics.criterion_frequency(pitch, stack.wavelength, effective)
-        ring = np.rint(np.hypot(down, across).ravel() * max(stack.size)).astype(np.int32)
-        q = np.arange(ring.max() + 1) / max(stack.size) / pitch / optics.cutoff_frequency(stack.wavelength, effective)
+        fine = max(*stack.size, 512)  # rings in one cycle a pixel
+        ring = np.rint(np.hypot(down, across).ravel() * fine).astype(np.int32)
+        q = np.arange(ring.max() + 1) / fine / pitch / optics.cutoff_frequency(stack.wavelength, effective)
         q = q[q < 1]
         self.order = np.argsort(ring, kind="stable")[:np.count_nonzero(ring < q.size)]
         self.ends = np.searchsorted(ring[self.order], np.arange(q.size + 1))
@@ -202,11 +204,11 @@ class _Camera:
     def _picture(self, spectrum, blur):
         whole = np.zeros(blur.size, np.complex64)
         whole[self.order] = spectrum
-        return np.fft.irfft2(whole.reshape(blur.shape) * blur.astype(np.float32), s=self.stack.size)
+        return np.fft.irfft2(whole.reshape(blur.shape) * blur.astype(np.float32), s=self.stack.size) + np.float32(_GREY)
 
     def original(self, texture):
         """The texture with every depth in focus, without noise or vibration."""
-        spectrum = np.fft.rfft2(texture).ravel()[self.order]
+        spectrum = np.fft.rfft2(texture - _GREY).ravel()[self.order]
         return self._picture(spectrum * np.repeat(self.table[:, 0], np.diff(self.ends)), self.still)
 
     def expose(self, heights, texture, say):
@@ -282,16 +284,16 @@ def _judge(stack, frequency, heights, original, merged, frames):
     wanted = frequency * stack.pixel_pitch
     band = np.exp(-((np.hypot(*_grid(stack.size)) / wanted - 1) / _BAND)**2 / 2)
     first, second = _filtered(original, band), _filtered(merged, band)
-    cross, power = first * second, first * first
-    local = np.divide(*(ndimage.gaussian_filter(x, 1 / wanted, mode="nearest") for x in (cross, power)))
     inner = np.s_[_EDGE:-_EDGE]  # beyond the edge the scene begins anew, with the other end of its depth
-    depths, shares = _by_depth(stack, heights[inner], cross[inner], power[inner])
+    cross, power = (first * second)[inner], (first * first)[inner]
+    local = np.divide(*(ndimage.gaussian_filter(x, 1 / wanted, mode="nearest") for x in (cross, power)))
+    depths, shares = _by_depth(stack, heights[inner], cross, power)
     places, bands = np.sort([0, *stack.positions.values(), np.inf]), []
     for a, b in zip(places, places[1:]):
         soft = (depths > a) & (depths <= b) & (shares < stack.kept)
         if soft.any():
             bands.append((float(depths[soft].min()), float(depths[soft].max()), float(shares[soft].min())))
-    area = float(np.mean(local[inner] >= stack.kept))
+    area, local = float(np.mean(local >= stack.kept)), np.pad(local, ((_EDGE, _EDGE), (0, 0)), mode="edge")
     return Seen(stack, heights, original, merged, frames, local, depths, shares, tuple(bands), area, float(shares.min()))
 
 

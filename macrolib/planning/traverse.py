@@ -239,10 +239,7 @@ def _settings(shot, rig, d, path, waits, back, total):
         "takes": Setting(t.takes, "1", GIVEN, "takes"),
         "return_time": Setting(back, "s", DERIVED, "time of the return run"),
         "total_time": Setting(total, "min", DERIVED, "time from homing to the last take"),
-        "microsteps": Setting(rig.driver.microsteps, "1", GIVEN, "pulses for one full step"),
-        "travel_per_pulse": Setting(per_pulse, "um", DERIVED, "travel per pulse"),
-        "peak_current": Setting(rig.driver.peak_current, "A", GIVEN, "motor current, peak of the sine"),
-        "hold_current": Setting(rig.driver.peak_current * rig.driver.hold_current_share, "A", GIVEN, "motor current at standstill"),
+        **common.drive_settings(rig),
         "data": Setting(taking * rig.camera.video_bit_rate / 8e9, "1", DERIVED, "data in gigabytes"),
         "energy": Setting(common.mean_power(rig, taking / total) * total, "Wh", DERIVED, "energy from the supply"),
     }
