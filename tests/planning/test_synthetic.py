@@ -39,7 +39,7 @@ def test_a_frame_is_the_sum_of_its_depths_each_with_its_own_transfer():
         wanted = sum(np.fft.rfft2((texture - 0.5) * (waves == w)) * optics.defocused_otf(q, w) for w in np.unique(waves))
         wanted = np.fft.irfft2(wanted * pixel, s=(64, 64)) + 0.5
         got = camera._picture(np.ascontiguousarray(spectra[:, column]).view(np.complex64), camera.blur)
-        assert np.abs(got - wanted).max() < 0.03 * wanted.std()
+        assert np.abs(got - wanted).max() < 0.02 * wanted.std() and (got - wanted).std() < 0.004 * wanted.std()
 
 
 @pytest.mark.parametrize("share", [0.9, 1.25, 1.5, 2.0, 3.0])
@@ -89,7 +89,7 @@ def test_a_missed_frame_leaves_one_band_of_a_gap_of_two():
 def test_a_missed_first_or_last_frame_is_seen_at_the_end():
     assert stack(0.9, missed=(1,)).widest == pytest.approx(2 * 0.9 * SHARP)
     seen = stack(0.9, missed=(7,)).see()
-    assert len(seen.bands) == 1 and seen.bands[0][1] > 5.9 * 0.9 * SHARP
+    assert len(seen.bands) == 1 and seen.bands[0][1] == seen.depths[-1]
 
 
 def test_position_errors_make_the_widest_gap_the_worst_band():
@@ -119,7 +119,7 @@ def test_the_merge_has_to_undo_the_change_of_scale():
     seen, crooked = far.see(), dataclasses.replace(far, aligned=False).see()
     assert seen.area > 0.98 > 0.6 > crooked.area
     # the scale grows towards the last frame: what is seen there is in its place, at the other end it is not
-    assert crooked.shares[-20:].mean() > 0.9 > 0.5 > crooked.shares[:20].mean()
+    assert crooked.shares[-40:].mean() > 0.8 > 0.5 > crooked.shares[:40].mean()
 
 
 def test_vibration_softens_every_depth_by_its_own_transfer():
@@ -128,7 +128,7 @@ def test_vibration_softens_every_depth_by_its_own_transfer():
     directions = np.linspace(0, np.pi / 2, 91)
     lost = np.mean([optics.vibration_mtf(frequency * np.cos(a), amplitude, 10.0) for a in directions])
     assert np.mean(seen.shares) / np.mean(still.shares) == pytest.approx(lost, abs=0.03)
-    assert seen.area < 0.3
+    assert seen.area < still.area - 0.2
 
 
 def test_noise_is_that_of_light():
