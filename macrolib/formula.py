@@ -59,6 +59,9 @@ class Formula:
         self.names = tuple(s.name for s in self.symbols)
         self._bounds = tuple((s.low, s.high) for s in self.symbols)
         self._low, self._high = result.low, result.high
+        # Where the sign of the result follows from those of the arguments, only an overflow or underflow can break it.
+        self._sure = self._high == _HUGE and (self._low == -_HUGE or self._low <= _TINY and bool(self.expression.is_positive)
+                                              or self._low == 0 and bool(self.expression.is_nonnegative))
         self._compiled = None
         self.__name__ = result.name
         self.__doc__ = f"{result.meaning} ({result.unit}) from {', '.join(f'{s.name} ({s.unit})' for s in symbols)}."
@@ -136,17 +139,24 @@ class Formula:
         for x, (low, high) in zip(values, self._bounds):
             if x.size and not (low <= x.min() and x.max() <= high):
                 self._refuse(values)
-        try:  # the processor's flags find what is not finite without another pass over the result
-            with np.errstate(over="raise", divide="raise", invalid="raise", under="ignore"):
-                result = self.compiled(*values)
-        except FloatingPointError:
+        result, sure = self._flagged(values, "raise"), self._sure
+        if result is None:  # underflow is no fault, but it may have broken the range
+            result, sure = self._flagged(values, "ignore"), False
+        if result is None:
             with np.errstate(all="ignore"):
                 self._refuse_result(self.compiled(*values), values)
-        if np.size(result) and (self._low > -_HUGE and np.min(result) < self._low
-                                or self._high < _HUGE and np.max(result) > self._high):
+        if not sure and np.size(result) and not (self._low <= np.min(result) and np.max(result) <= self._high):
             self._refuse_result(result, values)
         shape = np.broadcast_shapes(*(x.shape for x in values))
         return float(result) if shape == () else result if np.shape(result) == shape else np.full(shape, result)
+
+    def _flagged(self, values, under):
+        """The result, or None where the processor's flags say that it is not finite: cheaper than a look at it."""
+        try:
+            with np.errstate(over="raise", divide="raise", invalid="raise", under=under):
+                return self.compiled(*values)
+        except FloatingPointError:
+            return None
 
     def _refuse(self, args):
         for s, x in zip(self.symbols, args):
