@@ -5,7 +5,7 @@ import math
 
 from macrolib.files import AUTO
 from macrolib.physics import optics, stepper, vibration
-from macrolib.planning import common
+from macrolib.planning import common, film
 from macrolib.planning.checks import Check, Mend, find_mend
 
 _NOTHING = 1e-15  # m: a motion that takes nothing
@@ -89,9 +89,9 @@ def _moving(plan, rig, nu):
         exposure = rig.light.flash_duration
     found = []
     if "blur" in settings:
-        pixels = settings["blur"].value
+        pixels, table = settings["blur"].value, film.table(shot)[1]
         found.append(Cause("motion within the exposure", optics.smear_mtf(nu, max(pixels * pitch, _NOTHING)), pixels, "at full speed",
-                           (("shot.traverse.shutter_angle", "down"), ("shot.traverse.speed", "down"))))
+                           ((f"shot.{table}.shutter_angle", "down"), (f"shot.{table}.speed", "down"))))
         found.append(_ripple(shot, rig, settings, nu, exposure))
     for name, (ringing, wait, key) in plan.ringing.items():
         found.append(_sine(name, ringing, wait, m / pitch, nu * pitch, exposure, key))

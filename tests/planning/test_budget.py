@@ -13,7 +13,7 @@ from macrolib.planning.checks import apply
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
 RIG, BELT = read_rig(DATA / "rigs" / "bench-screw.toml"), read_rig(DATA / "rigs" / "field-belt.toml")
-STACK, FILM = read_shot(DATA / "shots" / "moss-capsule.toml"), read_shot(DATA / "shots" / "wing-case.toml")
+STACK, FILM, HAND = (read_shot(DATA / "shots" / f"{name}.toml") for name in ("moss-capsule", "wing-case", "seed-tray-hand-led"))
 
 
 def changed(holder, **tables):
@@ -39,7 +39,7 @@ def test_pixel_at_its_own_sampling_frequency():
     assert cause(budget, "pixel").transfer == pytest.approx(2 / np.pi)
 
 
-@pytest.mark.parametrize("shot, rig", [(STACK, RIG), (FILM, BELT)], ids=["stack", "film"])
+@pytest.mark.parametrize("shot, rig", [(STACK, RIG), (FILM, BELT), (HAND, BELT)], ids=["stack", "film", "hand-led"])
 def test_the_mend_of_the_largest_cause_helps_as_said(shot, rig):
     budget = blur_budget(plan(shot, rig, mends=False))
     name = budget.largest.name
