@@ -50,6 +50,7 @@ _ORDER = ("text/html", "text/markdown", "text/latex", "image/svg+xml", "image/pn
 def mathml(tex, display="inline"):
     """TeX as MathML; what cannot be converted is shown as its TeX text."""
     tex = re.sub(r"\{aligned\}", "{align*}", tex.strip())
+    tex = re.sub(r"\\mathrm\{(\w)\}", r"\\text{\1}", tex)  # a single upright letter is a unit: the converter makes it italic
     try:
         found = convert(tex, display=display)
         ElementTree.fromstring(found)
