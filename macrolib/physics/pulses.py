@@ -16,7 +16,7 @@ from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as sy
 
 __all__ = ["FIRST_INTERVAL", "exact_intervals", "integer_intervals", "pulse_ceiling", "pulse_times",
-           "recurrence_intervals", "speed_grain", "whole_ticks"]
+           "recurrence_intervals", "speed_grain", "stall_rate", "whole_ticks"]
 
 _CHUNK = 1 << 15  # pulses a time: what is computed stays in the processor's cache, and memory stays small
 # The first exact interval times this makes the recurrence meet the exact ramp later on: the limit of

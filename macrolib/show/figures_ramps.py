@@ -8,7 +8,7 @@ from macrolib.physics import pulses, ramps, vibration
 from macrolib.show import style
 from macrolib.show.style import COLOURS, LINES, Picture, axis, bare, say, styled
 
-__all__ = ["SHAPE_LINES", "camera", "profiles", "pulse_train", "ramp_ring", "ring_left", "rounding", "steps", "two_knocks"]
+__all__ = ["profiles", "pulse_train", "ramp_ring", "ring_left", "rounding", "steps", "two_knocks"]
 
 SHAPE_LINES = {"rectangle": "rig", "triangle": "shot", "half-sine": "third", "versed-sine": "fourth"}
 """Kind of line for each shape of ramp."""
@@ -48,7 +48,7 @@ def profiles(moves, names):
 
 
 def ramp_ring(shape, times, speed, frequency, damping_ratio):
-    """Ring (m, zero to peak) at the end of ramps from rest to `speed` that last `times` (s, an array)."""
+    """Ring (m, zero to peak) at the end of ramps from rest to `speed` that last `times` (s; one or an array)."""
     move = ramps.ramps_by_time(3 * speed * times, times, speed=speed, shape=shape)
     ramp_in = SimpleNamespace(duration=times, knots=move.knots[:len(move.knots) // 2], acceleration=move.acceleration)
     return vibration.residual_vibration(ramp_in, frequency, damping_ratio)
@@ -78,7 +78,7 @@ def two_knocks(speed, frequency, damping_ratio, periods=(0.5, 1)):
             top.plot(x, values, **bare(kind))
             if count == periods[-1]:
                 top.text(0.98, y, f"the ramp's {which} alone", transform=top.transAxes, color=LINES[kind]["color"], va=va, ha="right")
-        left = say(ramp_ring("rectangle", np.array([count / frequency]), speed, frequency, damping_ratio)[0], "um")
+        left = say(ramp_ring("rectangle", count / frequency, speed, frequency, damping_ratio), "um")
         top.set_title(f"ramp of {count:g} period{'s' * (count != 1)}", fontsize=10)
         words.append(f"{left} with a {top.get_title('left')}")
         low.set_title(f"both together: {left} left at the ramp's end", fontsize=10)

@@ -15,12 +15,12 @@ __all__ = ["ringing", "timer"]
 
 # --- the ring that a ramp leaves
 Ringing = namedtuple("Ringing", "shape periods time speed jump left halved rings x offset envelope")
-_PERIODS, _AFTER = np.linspace(0.02, 6, 300), np.linspace(0, 6, 361)  # ramp times, and what is shown after the ramp
+_PERIODS, _AFTER = np.linspace(0.02, 5.3, 265), np.linspace(0, 6, 361)  # ramp times, and what is shown after the ramp
 
 
 def _ringing(shape, ramp_periods, damping_ratio, frequency, speed):
     name, time = tuple(SHAPE_LINES)[int(shape) - 1], ramp_periods / frequency
-    jump, left = (float(ramp_ring(name, np.array([t]), speed, frequency, damping_ratio)[0]) for t in (1e-6 * time, time))
+    jump, left = (ramp_ring(name, t, speed, frequency, damping_ratio) for t in (1e-6 * time, time))
     x = np.concatenate([np.linspace(0, ramp_periods, 241), ramp_periods + _AFTER[1:]])
     move = ramps.ramps_by_time(3 * speed * time, time, speed=speed, shape=name)
     pushes = move.acceleration((x[1:] + x[:-1]) / 2 / frequency) * (np.arange(x.size - 1) < 240)
@@ -43,8 +43,8 @@ def _ringing_sentence(r):
 def _ringing_picture():
     fig, (top, low) = style.figure(5.4, 2, height_ratios=[1.25, 1])
     fig.subplots_adjust(left=0.105, right=0.985, bottom=0.095, top=0.945, hspace=0.36)
-    for side, *what in ((top.xaxis, "ramp time in periods of the rig", "1", (0, 6)), (top.yaxis, "ring left", "um", (1, 10), True),
-                        (low.xaxis, "time in periods of the rig", "1", (0, 12)), (low.yaxis, "camera off by", "um")):
+    for side, *what in ((top.xaxis, "ramp time in periods of the rig", "1", (0, 5.3)), (top.yaxis, "ring left", "um", (1, 10), True),
+                        (low.xaxis, "time in periods of the rig", "1", (0, 11)), (low.yaxis, "camera off by", "um")):
         axis(side, *what)
     curves = [top.plot(_PERIODS, ramp_ring(name, _PERIODS, 1, 1, 0.1), label=name, **bare(kind))[0] for name, kind in SHAPE_LINES.items()]
     top.legend(loc="lower center", bbox_to_anchor=(0.5, 0.985), ncols=4, handlelength=4, borderaxespad=0.1)
@@ -76,7 +76,7 @@ def _ringing_picture():
 ringing = Panel(
     _ringing, "The ring that a ramp leaves", [
         Slider("shape", "shape: 1 rectangle, 2 triangle, 3 half-sine, 4 versed-sine", "1", 1, 4, 1, choices=(1, 2, 3, 4)),
-        Slider("ramp_periods", "ramp time in periods", "1", 0.1, 6, 1.5), Slider("damping_ratio", "damping ratio", "1", 0, 0.2, 0.03),
+        Slider("ramp_periods", "ramp time in periods", "1", 0.1, 5.1, 1.5), Slider("damping_ratio", "damping ratio", "1", 0, 0.2, 0.03),
         Slider("frequency", "natural frequency", "Hz", 5, 200, 48, log=True), Slider("speed", "speed", "mm/s", 0.5, 50, 6, log=True)],
     _ringing_picture, _ringing_sentence, "Above, ring left against ramp time for four shapes; below, the camera against the carriage.")
 
@@ -143,8 +143,8 @@ def _timer_picture():
 timer = Panel(
     _timer, "A ramp in whole numbers of timer ticks", [
         Slider("timer_frequency", "timer frequency", "kHz", 100, 16000, 2000, log=True),
-        Slider("acceleration", "acceleration", "mm/s^2", 10, 500, 20, log=True),
-        Slider("speed", "speed wanted", "mm/s", 0.5, 6, 5, log=True),
+        Slider("acceleration", "acceleration", "mm/s^2", 2, 500, 3, log=True),
+        Slider("speed", "speed wanted", "mm/s", 0.5, 8, 6, log=True),
         Slider("travel_per_pulse", "travel for one pulse", "um", 0.3, 10, 0.625, log=True),
         Slider("fraction_bits", "binary places below one tick", "1", 0, 8, 0, choices=(0, 1, 2, 4, 8))],
     _timer_picture, _timer_sentence, "Above, speed against time: wanted, cut off, carried on; below, how far the carriage is behind.")
