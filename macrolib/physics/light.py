@@ -5,7 +5,7 @@ from macrolib.physics.optics import effective_f_number
 from macrolib.physics.symbols import effective_f_number as _Ne
 from macrolib.physics.symbols import f_number, magnification, pupil_ratio
 
-__all__ = []
+__all__ = ["exposure_factor", "light_ratio", "mixed_transfer"]
 
 exposure_factor = Formula(
     Symbol("exposure_factor", "1", "times as much light as the marked f-number asks for", "k_e", least=1),

@@ -6,8 +6,7 @@ from macrolib.physics import optics
 from macrolib.show import style
 from macrolib.show.style import COLOURS, LINES, Picture, axis, bare, say, styled
 
-__all__ = ["GREEN_LIGHT", "KEPT", "MEASURES", "STOPS", "blur_budget", "defocused", "depth_by_magnification", "depth_measures",
-           "depth_text", "depths", "front", "geometry_and_waves"]
+__all__ = ["blur_budget", "defocused", "depth_by_magnification", "depth_measures", "depths", "front", "geometry_and_waves"]
 
 GREEN_LIGHT = 550e-9  # m, the middle of what the eye sees
 KEPT = 0.8  # share of the transfer in focus that the edge of a frame's depth keeps, as in plans
