@@ -121,6 +121,7 @@ class Subject:
     slope: float = quantity("slope of the subject along a sideways move", "deg", 0.0, least=-1.2, most=1.2)
     natural_frequency: float = quantity("natural frequency of stalk or leaf", "Hz", None, above=0, most=1e3)
     damping_ratio: float = number("its damping ratio", None, least=0, most=0.99)
+    sway: float = quantity("how far it sways in the draught that there is, zero to peak", "um", None, least=0, most=0.1)
 
 
 TABLES = {

@@ -6,7 +6,7 @@ import math
 import numpy as np
 
 from macrolib.files import AUTO
-from macrolib.physics import optics, power, stepper, transmission
+from macrolib.physics import optics, power, ramps, stepper, transmission
 from macrolib.planning.checks import Check
 from macrolib.planning.stillness import DERIVED, GIVEN
 
@@ -64,6 +64,26 @@ def drive(rig):
     per_pulse = transmission.travel_per_pulse(per_turn, rig.pulses_per_turn)
     return Drive(per_turn, per_pulse, efficiency, back, rig.motor.rotor_inertia + t.inertia / t.gear_ratio**2,
                  rig.pulse_ceiling * per_pulse)
+
+
+SHAPES = {"trapezoid": "rectangle", "jerk-limited": "triangle", "half-sine": "half-sine", "versed-sine": "versed-sine"}
+WHOLE = {"minimum-jerk": ramps.minimum_jerk, "cycloidal": ramps.cycloidal}
+
+
+def move_of_kind(kind, distance, speed, acceleration):
+    """The quickest Move of a kind named in the shot file within a speed and a peak acceleration; SI."""
+    if kind not in WHOLE:
+        return ramps.ramps_by_limit(distance, speed, acceleration, SHAPES[kind])
+    unit = WHOLE[kind](distance, 1.0)
+    return unit.in_time(max(unit.peak_speed / speed, math.sqrt(unit.peak_acceleration / acceleration)))
+
+
+def jerk_settings(jerk, per_pulse):
+    """Peak jerk in mm and in pulses; nothing where it is infinite."""
+    if not math.isfinite(jerk):
+        return {}
+    return {"jerk": Setting(jerk, "mm/s^3", DERIVED, "peak jerk in the ramps"),
+            "jerk_pulses": Setting(jerk / per_pulse, "1/s^3", DERIVED, "jerk in pulses per second cubed")}
 
 
 def drive_settings(rig):

@@ -93,7 +93,7 @@ def _motion(shot, rig, focus, per_pulse):
         speed = common.two_digits(min(ceiling, stopping, 5 * rig.rail.homing_speed))
     else:
         speed = s.speed
-    move = ramps.trapezoid(focus.spacing, speed, acceleration)
+    move = common.move_of_kind("trapezoid" if s.ramp == "auto" else s.ramp, focus.spacing, speed, acceleration)
     take_up = math.ceil(1.5 * rig.transmission.backlash / per_pulse)
     return _Motion(speed, acceleration, origin, DERIVED if s.speed == AUTO else GIVEN, move, take_up)
 
@@ -184,6 +184,7 @@ def _settings(shot, rig, d, focus, motion, count, settle, quiet, total, frames):
         "acceleration": Setting(motion.acceleration, "mm/s^2", motion.acceleration_origin, "acceleration"),
         "acceleration_pulses": Setting(motion.acceleration / d.travel_per_pulse, "1/s^2", motion.acceleration_origin,
                                        "acceleration in pulses per second squared"),
+        **common.jerk_settings(float(move.peak_jerk), d.travel_per_pulse),
         "take_up_pulses": Setting(motion.take_up, "pulse", DERIVED, "backlash take-up before the first frame"),
         "move_time": Setting(float(move.duration), "s", DERIVED, "time of a move between frames"),
         "settling_wait": Setting(settle[0], "s", settle[1], "wait after each move"),

@@ -163,6 +163,11 @@ def other_checks(shot, rig, exposure, wait):
     if subject.natural_frequency is not None and subject.damping_ratio is not None:
         sway = Footfall.on(shot, rig, subject.natural_frequency, subject.damping_ratio)
         found.append(still_check("quiet subject", sway, wait, shot, rig, "shot.waits.wait_before_move"))
+    if subject.natural_frequency is not None and subject.sway is not None:
+        seen = vibration.exposure_smear(subject.sway, subject.natural_frequency, exposure)
+        seen *= shot.picture.magnification / rig.camera.pixel_pitch
+        found.append(Check("sway in the draught", seen, shot.waits.tolerance, "px", why=f"within {exposure * 1e3:.3g} ms",
+                           knobs=(("shot.subject.sway", "down"), ("shot.waits.tolerance", "up"))))
     if rig.lens.support_stiffness is not None and rig.stand.natural_frequency is not None:
         found.append(Check("lens stiffer than the stand", lens_frequency(rig), 1.5 * rig.stand.natural_frequency, "Hz", "at least", 1.0,
                            why="natural frequency of the lens on its supports, against 1.5 times the stand's; common practice, no source",

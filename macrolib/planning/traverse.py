@@ -12,8 +12,6 @@ from macrolib.planning.checks import HOLDS, Check
 from macrolib.planning.common import Setting
 from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
 
-_SHAPES = {"trapezoid": "rectangle", "jerk-limited": "triangle", "half-sine": "half-sine", "versed-sine": "versed-sine"}
-_WHOLE = {"minimum-jerk": ramps.minimum_jerk, "cycloidal": ramps.cycloidal}
 _LEAST_RAMP = 0.5  # s that an automatic ramp lasts at least, so that it is seen as one; our own choice
 _LONGEST_RAMP, _MOST_FRAMES = 3600.0, 200_000  # s, video frames: beyond this something is mistyped
 _RAMP_SHARE = 0.4  # of a given duration that one automatic ramp takes at most
@@ -72,7 +70,7 @@ def _choose_shape(shot, rig, speed):
     if shot.traverse.ramp != "auto":
         return shot.traverse.ramp, GIVEN
     left = {}
-    for name, shape in _SHAPES.items():
+    for name, shape in common.SHAPES.items():
         time = _ramp_time(shot, rig, speed, shape)[0]
         move = ramps.ramps_by_time(3 * speed * time, time, speed=speed, shape=shape)
         left[name] = sum(float(vibration.residual_vibration(move, f, z)) for _, f, z in stillness.modes(rig))
@@ -82,13 +80,13 @@ def _choose_shape(shot, rig, speed):
 
 def _path(shot, rig, per_pulse):
     t = shot.traverse
-    if t.ramp in _WHOLE and t.ramps == "outside":
+    if t.ramp in common.WHOLE and t.ramps == "outside":
         raise ValueError(f"a {t.ramp} move has no constant speed between marks; use ramps = \"inside\" or another ramp")
     marks = round(t.start_mark / per_pulse), round(t.end_mark / per_pulse)
     length, sense = abs(marks[1] - marks[0]), 1 if marks[1] >= marks[0] else -1
     distance = length * per_pulse
     kind, chosen = _choose_shape(shot, rig, _guess(shot, rig, per_pulse, distance))
-    shape = _SHAPES.get(kind, "rectangle")
+    shape = common.SHAPES.get(kind, "rectangle")
     speed, origins = _speed(shot, rig, per_pulse, distance, shape)
     if distance / speed * t.frame_rate > _MOST_FRAMES:
         raise ValueError(f"a take would have more than {_MOST_FRAMES:,} video frames; raise the speed or shorten the move")
@@ -97,8 +95,8 @@ def _path(shot, rig, per_pulse):
     outside = math.ceil(speed * time / 2 / per_pulse) if t.ramps == "outside" else 0
     run_up = round(t.run_up / per_pulse)
     pulses = length + 2 * outside + run_up if length else 0
-    if kind in _WHOLE:
-        move = _WHOLE[kind](pulses * per_pulse, 1.0)
+    if kind in common.WHOLE:
+        move = common.WHOLE[kind](pulses * per_pulse, 1.0)
         move = move.in_time(t.duration if t.duration != AUTO else move.peak_speed / speed) if pulses else move
         acceleration = float(move.peak_acceleration)
     else:
@@ -215,9 +213,8 @@ def _settings(shot, rig, d, path, waits, back, total):
     speed, ramp_in = float(move.peak_speed), float(move.ramp_in)
     exposure = screen.exposure_time(t.shutter_angle, rate)
     image = film.pixels_moved(shot, rig, speed) / rate
-    jerk = float(move.peak_jerk)
     taking = t.takes * float(move.duration)
-    found = {
+    return {
         "speed": Setting(speed, "mm/s", path.origins["speed"], "speed between the ramps"),
         "speed_pulses": Setting(speed / per_pulse, "1/s", path.origins["speed"], "speed in pulses per second"),
         "acceleration": Setting(path.acceleration, "mm/s^2", path.origins["acceleration"], "peak acceleration in the ramps"),
@@ -242,11 +239,8 @@ def _settings(shot, rig, d, path, waits, back, total):
         **common.drive_settings(rig),
         "data": Setting(taking * rig.camera.video_bit_rate / 8e9, "1", DERIVED, "data in gigabytes"),
         "energy": Setting(common.mean_power(rig, taking / total) * total, "Wh", DERIVED, "energy from the supply"),
+        **common.jerk_settings(float(move.peak_jerk), per_pulse),
     }
-    if math.isfinite(jerk):
-        found["jerk"] = Setting(jerk, "mm/s^3", DERIVED, "peak jerk in the ramps")
-        found["jerk_pulses"] = Setting(jerk / per_pulse, "1/s^3", DERIVED, "jerk in pulses per second cubed")
-    return found
 
 
 def _motion_checks(shot, rig, d, path, approach):
@@ -262,7 +256,7 @@ def _motion_checks(shot, rig, d, path, approach):
               knobs=(("shot.traverse.acceleration", "down"), ("shot.traverse.ramp_frames", "up"), ("shot.waits.tolerance", "up"))),
         Check("reaches its speed", speed, path.speed, "mm/s", "at least", 1.0, why="the ramps must fit between the marks",
               knobs=(("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), ("shot.traverse.speed", "down")))
-        if path.ramp not in _WHOLE else
+        if path.ramp not in common.WHOLE else
         Check("reaches its speed", speed, speed, "mm/s", "at least", 1.0, why="a whole move has one peak of speed"),
         common.rail_check(rig, ends, speed**2 / (2 * path.acceleration), (("shot.traverse.speed", "down"),
                                                                          ("shot.traverse.acceleration", "up"),

@@ -47,6 +47,7 @@ BREAK = {
     "shutter shock": (SHOT, changed(RIG, light={"kind": "lamp"}, camera={"shutter_shock": 80e-6})),
     "quiet subject": (changed(SHOT, subject={"natural_frequency": 6.0, "damping_ratio": 0.001}, waits={"wait_before_move": 0.0}),
                       changed(RIG, floor={"footfall_amplitude": 9e-3})),
+    "sway in the draught": (changed(SHOT, subject={"natural_frequency": 6.0, "sway": 2e-3}), changed(RIG, light={"kind": "lamp"})),
     "lens stiffer than the stand": (SHOT, changed(RIG, lens={"support_stiffness": 1e3})),
     "drift with temperature": (SHOT, changed(RIG, rail={"warming": 90.0, "warming_time": 600.0})),
     "droop of the lens": (SHOT, changed(RIG, lens={"support_stiffness": 1e4})),
@@ -63,7 +64,7 @@ BREAK = {
 
 
 def test_every_check_has_a_case_in_which_it_fails():
-    stalk = changed(SHOT, subject={"natural_frequency": 6.0, "damping_ratio": 0.02})
+    stalk = changed(SHOT, subject={"natural_frequency": 6.0, "damping_ratio": 0.02, "sway": 1e-6})
     rigs = RIG, changed(RIG, supply={"energy": 3e5}, driver={"largest_current": 2.0})
     named = {c.name for rig in rigs for c in plan(stalk, rig, mends=False).checks}
     assert named == set(BREAK)
@@ -189,3 +190,11 @@ def test_measured_travel_is_used():
     from macrolib.rig import Measured
     rig = dataclasses.replace(RIG, measured=(("transmission.travel_per_turn", Measured(0.00201, 1e-7, "2030-01-01")),))
     assert plan(SHOT, rig, mends=False)["travel_per_pulse"] == pytest.approx(0.00201 / 3200)
+
+
+@pytest.mark.parametrize("ramp", ["trapezoid", "jerk-limited", "minimum-jerk", "cycloidal", "half-sine", "versed-sine"])
+def test_the_ramp_between_frames_is_the_one_that_the_shot_names(ramp):
+    made = plan(changed(SHOT, stack={"ramp": ramp, "acceleration": 10e-3}), RIG, mends=False)
+    move = made.moves["between frames"]
+    assert move.distance == pytest.approx(made["spacing"]) and move.peak_acceleration <= 10e-3 * (1 + 1e-9)
+    assert ("jerk" in made.settings) == (ramp not in ("trapezoid",) and math.isfinite(move.peak_jerk))

@@ -54,6 +54,7 @@ BREAK = {
     "shutter shock": (SHOT, changed(RIG, camera={"shutter": "mechanical", "shutter_shock": 80e-6})),
     "quiet subject": (changed(SHOT, subject={"natural_frequency": 6.0, "damping_ratio": 0.002}, waits={"wait_before_move": 0.0}),
                       changed(RIG, floor={"footfall_amplitude": 9e-3})),
+    "sway in the draught": (changed(SHOT, subject={"natural_frequency": 6.0, "sway": 2e-3}), RIG),
     "lens stiffer than the stand": (SHOT, changed(RIG, lens={"support_stiffness": 1e3})),
     "time allowed": (changed(SHOT, traverse={"takes": 60}), RIG),
     "motor current": (SHOT, changed(RIG, driver={"peak_current": 3.0})),
@@ -67,7 +68,7 @@ BREAK = {
 
 def test_every_check_has_a_case_in_which_it_fails():
     shocked = changed(RIG, camera={"shutter": "mechanical", "shutter_shock": 1e-6}, driver={"largest_current": 2.0})
-    stalk = changed(SHOT, limits={"blur": 5.0}, subject={"natural_frequency": 6.0, "damping_ratio": 0.02})
+    stalk = changed(SHOT, limits={"blur": 5.0}, subject={"natural_frequency": 6.0, "damping_ratio": 0.02, "sway": 1e-6})
     plans = [plan(stalk, shocked, mends=False), plan(PUSH, RIG, mends=False), plan(SHOT, UPRIGHT, mends=False)]
     assert {c.name for p in plans for c in p.checks} == set(BREAK)
 
