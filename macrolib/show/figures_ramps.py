@@ -18,7 +18,7 @@ def steps(derived, first=1):
     """Steps of ramps.derivation as a numbered table, typeset by the page."""
     from IPython.display import Markdown
 
-    rows = [f"| {n} | {step.words} | ${step.latex}$ |" for n, step in enumerate(derived, first)]
+    rows = [f"| {n} | {step.words} | $\\displaystyle {step.latex}$ |" for n, step in enumerate(derived, first)]
     return Markdown("\n".join(["| step | what is done | what it gives |", "|---|---|---|", *rows]))
 
 

@@ -87,18 +87,16 @@ Timer = namedtuple("Timer", "speed time first grain reached stalls curves behind
 
 def _timer(timer_frequency, acceleration, speed, travel_per_pulse, fraction_bits):
     rate, time, curves = speed / travel_per_pulse, speed / acceleration, []
-    count = math.ceil(rate * time / 2 * 1.1) + 10  # pulses until the speed is reached, and some more
-    ramp = count, acceleration / travel_per_pulse, timer_frequency
-    first = float(pulses.exact_intervals(*ramp)[0])
+    ramp = math.ceil(0.9 * rate * time) + 10, acceleration / travel_per_pulse, timer_frequency  # pulses of 1.4 times the ramp's time
+    first, least = float(pulses.exact_intervals(*ramp)[0]), timer_frequency / rate
     wanted, t = ramps.trapezoid(4 * speed * time, speed, acceleration), np.linspace(0, 1.4 * time, 300)
-    for carry in (False, True):
-        intervals = np.maximum(timer_frequency / rate, pulses.integer_intervals(*ramp, carry, int(fraction_bits)))
+    cut, carried = (pulses.integer_intervals(*ramp, carry, int(fraction_bits)) for carry in (False, True))
+    for intervals in (np.maximum(cut, least), np.maximum(carried, least)):
         at = (np.cumsum(intervals) + pulses.FIRST_INTERVAL / 2 * first) / timer_frequency  # without the constant early start
-        speeds, places = travel_per_pulse * timer_frequency / intervals, np.arange(1, count + 1) * travel_per_pulse
-        there = np.interp(t, at, places) + np.maximum(t - at[-1], 0) * speeds[-1]
-        curves.append(np.array([t, np.interp(t, at, speeds), wanted.position(t) - there])[:, t >= at[0]])
-    reached, behind = float(curves[0][1][-1]), [float(np.interp(time, c[0], c[2])) for c in curves]
-    return Timer(speed, time, first, pulses.speed_grain(rate, timer_frequency), reached, reached < 0.99 * speed, curves, behind)
+        behind = wanted.position(t) - np.interp(t, at, travel_per_pulse * np.arange(1, at.size + 1))
+        curves.append(np.array([t, np.interp(t, at, travel_per_pulse * timer_frequency / intervals), behind])[:, t >= at[0]])
+    return Timer(speed, time, first, pulses.speed_grain(rate, timer_frequency), float(curves[0][1][-1]),
+                 bool(cut[-1] == cut[-2] > least), curves, [float(np.interp(time, c[0], c[2])) for c in curves])
 
 
 def _off(x):
@@ -143,8 +141,8 @@ def _timer_picture():
 timer = Panel(
     _timer, "A ramp in whole numbers of timer ticks", [
         Slider("timer_frequency", "timer frequency", "kHz", 100, 16000, 2000, log=True),
-        Slider("acceleration", "acceleration", "mm/s^2", 2, 500, 3, log=True),
-        Slider("speed", "speed wanted", "mm/s", 0.5, 8, 6, log=True),
-        Slider("travel_per_pulse", "travel for one pulse", "um", 0.3, 10, 0.625, log=True),
+        Slider("acceleration", "acceleration", "mm/s^2", 2, 100, 3, log=True),
+        Slider("speed", "speed wanted", "mm/s", 1.5, 8, 6, log=True),
+        Slider("travel_per_pulse", "travel for one pulse", "um", 0.3, 5, 0.625, log=True),
         Slider("fraction_bits", "binary places below one tick", "1", 0, 8, 0, choices=(0, 1, 2, 4, 8))],
     _timer_picture, _timer_sentence, "Above, speed against time: wanted, cut off, carried on; below, how far the carriage is behind.")

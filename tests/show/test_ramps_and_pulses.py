@@ -1,5 +1,6 @@
 """Pictures, panels and exercises of the lessons on ramps and pulses: what they say and what their lines hold."""
 
+import itertools
 from pathlib import Path
 
 import numpy as np
@@ -101,6 +102,12 @@ def test_timer_panel_against_the_functions_behind_it():
     assert result.behind[0] == pytest.approx(6e-3 - done, abs=2 * TRAVEL)
     exact = panel.result(panel.start() | {"timer_frequency": 16000.0, "fraction_bits": 8.0})
     assert not exact.stalls and abs(exact.behind[1]) < 1e-6
+
+
+@pytest.mark.parametrize("panel", [panels_ramps.ringing, panels_ramps.timer], ids=lambda panel: panel.name)
+def test_every_corner_of_the_sliders_has_a_result(panel):
+    for corner in itertools.product(*((s.low, s.high) for s in panel.sliders)):
+        assert panel.sentence(panel.result(dict(zip((s.name for s in panel.sliders), map(float, corner)))))
 
 
 @pytest.mark.parametrize(("lesson", "name", "right", "wrong", "hint"), [

@@ -176,13 +176,13 @@ figures_ramps.profiles(list(moves.values()), list(moves))
 #
 # The same peaks as numbers. *In the picture* is what a viewer feels: the change of the picture's speed from one video frame to the next. The last column is the torque asked of the motor.
 # %%
-print("move          speed  acceleration    jerk    in the picture  torque")
-print("               mm/s        mm/s^2  mm/s^3  px/frame^2         mN m")
+print("move           speed  acceleration    jerk  in the picture  torque")
+print("                mm/s        mm/s^2  mm/s^3      px/frame^2    mN m")
 for name, move in moves.items():
     felt = screen.image_acceleration(move.peak_acceleration, **picture, frame_rate=24)
     torque = torque_needed(bench, move.peak_speed, move.peak_acceleration)
-    print(f"{name:<13} {move.peak_speed * 1e3:5.2f}  {move.peak_acceleration * 1e3:12.2f}  {move.peak_jerk * 1e3:6.2f}"
-          f"  {felt:10.2f}  {torque * 1e3:11.2f}")
+    print(f"{name:<13} {move.peak_speed * 1e3:6.2f} {move.peak_acceleration * 1e3:13.2f} {move.peak_jerk * 1e3:7.2f}"
+          f" {felt:15.2f} {torque * 1e3:7.2f}")
 # %% [markdown]
 # The jerk of the trapezoid is infinite (inf): its acceleration jumps. The torque hardly depends on such gentle ramps: friction takes <!--= 1e3 * torque_needed(bench, speed, 0.0):.3g --> mN m of it. A ramp of <!--= 1e3 * period:.3g --> ms would ask for <!--= 1e3 * torque_needed(bench, speed, speed / period):.3g --> mN m.
 #

@@ -191,7 +191,7 @@ check(answer_2, "drift")
 # %% [markdown]
 # ## Where cutting off stalls (about 9 minutes)
 #
-# In whole numbers the recurrence subtracts the quotient $2 c / (4 n + 1)$, cut off. Far up the ramp $c$ is small and $n$ is large. Once $2 c < 4 n + 1$, the quotient is 0, and the interval never shrinks again. The ramp **stalls**. Setting both sides equal, with the exact interval, gives the pulse rate:
+# In whole numbers the recurrence subtracts the quotient $2 c / (4 n + 1)$, cut off. Far up the ramp $c$ is small and $n$ is large. Once $2 c < 4 n + 1$, the quotient is 0, and the interval never shrinks again. The ramp **stalls**. Setting both sides equal, with the exact interval, gives the pulse rate ($b$ counts binary places below one tick, none here):
 # %%
 Math(working(pulses.stall_rate, timer_frequency=timer, pulse_acceleration=pulse_acceleration, fraction_bits=0))
 # %% [markdown]
@@ -233,7 +233,7 @@ panels_ramps.timer.show(travel_per_pulse=travel)
 #
 # 1. Twice as high, and still short of 6 mm/s.
 # 2. Twice as high as well: the cube root of eight.
-# 3. It comes close to the speed, but is still more than 0.1 mm behind. Cut-off quotients err always to the same side.
+# 3. It reaches the speed late and is more than 0.1 mm behind. Cut-off quotients err always to the same side.
 #
 # </details>
 # %% [markdown]
