@@ -157,7 +157,8 @@ def _relief(stack):
     radius = np.hypot(*_grid(stack.size))
     random = np.random.default_rng([stack.seed, 7]).standard_normal((2, *stack.size), dtype=np.float32)
     hills, grain = _filtered(random[0], np.exp(-(radius * min(stack.size) / 1.5)**2)), _filtered(random[1], 1 / np.hypot(radius, 0.08))
-    heights = np.linspace(0, 1, stack.size[0], dtype=np.float32)[:, None] + 0.06 * hills / hills.std()
+    slope = np.linspace(0, 1, stack.size[0], dtype=np.float32)[:, None]
+    heights = slope + 0.1 * hills / hills.std() * np.sin(np.pi * slope)  # level at both ends, so that these are seen as well
     return (heights - heights.min()) / np.ptp(heights) * stack.depth, np.clip(_GREY + 0.16 * grain / grain.std(), 0.02, 0.98)
 
 
@@ -282,7 +283,12 @@ def _judge(stack, frequency, heights, original, merged, frames):
     from scipy import ndimage
 
     wanted = frequency * stack.pixel_pitch
-    band = np.exp(-((np.hypot(*_grid(stack.size)) / wanted - 1) / _BAND)**2 / 2)
+    radius = np.hypot(*_grid(stack.size))
+    ring = np.rint(radius * min(stack.size)).astype(int)
+    power = (np.bincount(ring.ravel(), np.abs(np.fft.rfft2(original).ravel())**2) / np.bincount(ring.ravel()))[ring]
+    # Coarse grains have more contrast, fine ones more directions: without both, the band leans to one side.
+    band = np.exp(-((radius / wanted - 1) / _BAND)**2 / 2) / np.sqrt(power * np.maximum(radius, 0.01))
+    band *= original.size / band.max()
     first, second = _filtered(original, band), _filtered(merged, band)
     inner = np.s_[_EDGE:-_EDGE]  # beyond the edge the scene begins anew, with the other end of its depth
     cross, power = (first * second)[inner], (first * first)[inner]
@@ -298,9 +304,9 @@ def _judge(stack, frequency, heights, original, merged, frames):
 
 
 def _by_depth(stack, heights, cross, power):
-    """(mean depth, share of the transfer) of ranges that hold equally many pixels, about twenty to a spacing."""
+    """(mean depth, share of the transfer) of ranges that hold equally many pixels, about forty to a spacing."""
     order = np.argsort(heights, axis=None)
-    count = max(4, min(order.size // 150, round(20 * stack.depth / stack.spacing)))
+    count = max(4, min(order.size // 150, round(40 * stack.depth / stack.spacing)))
     starts = np.linspace(0, order.size, count, endpoint=False).astype(int)
     depth, cross, power = (np.add.reduceat(x.ravel()[order], starts, dtype=float) for x in (heights, cross, power))
     return depth / np.diff([*starts, order.size]), cross / power

@@ -125,6 +125,7 @@ def compare_bands(seens, names):
         ax.plot(seen.depths * 1e6, seen.shares, **bare(line))
         ax.plot(*places(seen), **TRIANGLES)
         ax.set_title(f"{name}: {seen.area:.0%} of the area keeps {seen.stack.kept:.0%} of the transfer", fontsize=10)
-    words = "; ".join(f"{name}: {seen.area:.0%} of the area, least share {seen.worst:.0%}, {len(seen.bands)} soft bands"
-                      for seen, name in zip(seens, names))
+    counts = [f"{len(seen.bands)} soft band{'s' * (len(seen.bands) != 1)}" for seen in seens]
+    words = "; ".join(f"{name}: {seen.area:.0%} of the area, least share {seen.worst:.0%}, {count}"
+                      for seen, name, count in zip(seens, names, counts))
     return Picture(fig, f"Share of the transfer against the depth, triangles at the frames, soft bands hatched. {words}.")
