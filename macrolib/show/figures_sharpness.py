@@ -8,8 +8,7 @@ from macrolib.show.style import COLOURS, LINES, Picture, axis, bare, say, styled
 
 __all__ = ["blur_budget", "defocused", "depth_by_magnification", "depth_measures", "depths", "front", "geometry_and_waves"]
 
-GREEN_LIGHT = 550e-9  # m, the middle of what the eye sees
-KEPT = 0.8  # share of the transfer in focus that the edge of a frame's depth keeps, as in plans
+GREEN_LIGHT, KEPT = 550e-9, 0.8  # m, the middle of what the eye sees; share of the transfer in focus at a frame's edge, as in plans
 STOPS = (1.4, 2, 2.8, 4, 5.6, 8, 11, 16, 22, 32)
 MEASURES = {"sharp": ("rig", f"sharp depth: {KEPT:.0%} of the transfer kept"), "geometric": ("shot", "geometric depth: blur of 2 px"),
             "wave": ("third", "wave depth: a quarter wave"), "summed": ("fourth", "the last two added")}  # kind of line, name
@@ -48,7 +47,7 @@ def depth_measures(magnification, pupil_ratio, pixel_pitch, f_number):
     ax.set_xticks(STOPS)
     axis(ax.yaxis, "depth of a frame", "um", log=True)
     ax.legend(title=f"at f/{f_number:.3g}", loc="upper left", alignment="left", handlelength=4)
-    words = "; ".join(f"{label} {depth_text(here[name])}" for name, (_, label) in MEASURES.items())
+    words = "; ".join(line.get_label() for line in ax.lines[:-1:2])
     return Picture(fig, f"Depth of one frame against the f-number at magnification {magnification:g}. At f/{f_number:.3g}: {words}.")
 
 
@@ -82,7 +81,7 @@ def defocused(waves=(0, 0.25, 0.5, 1)):
         top.plot(q, curve, **bare(kind), label=name)
         ax.imshow(stripes[None] * np.interp(fine, q, curve), cmap="gray", vmin=-0.4, vmax=0.4, aspect="auto", extent=(0, 1, 0, 1))
         ax.text(-0.012, 0.5, name, ha="right", va="center")
-        ax.set(yticks=[])
+        ax.yaxis.set_visible(False)
         ax.grid(False)
     top.legend(title="defocus at the pupil's edge", loc="upper right", alignment="left", handlelength=4)
     axis(ax.xaxis, "frequency, as a share of the lens's cutoff; stripes with contrast x 2.5", "1", (0, 1))
@@ -101,17 +100,16 @@ def geometry_and_waves(share):
     fig, ax = _chart(3.6)
     for name, (kind, curve) in curves.items():
         ax.plot(waves, curve, **bare(kind), label=name)
-    ax.axvline(0.25, color="#666666", lw=1, ls=":")
-    ax.text(0.26, 0.93, "a quarter wave")
+    ax.axvline(0.25, color="#666666", lw=1, ls=":", label="a quarter wave")
     axis(ax.xaxis, "defocus at the edge of the pupil, in wavelengths", "1", (0, waves[-1]))
-    axis(ax.yaxis, f"transfer at {share:g} of the cutoff", "1", (min(-0.15, disc.min() * 1.1), 1.02))
+    axis(ax.yaxis, f"transfer at {share:g} of the cutoff", "1", (-0.15, 1.02))
     ax.legend(loc="upper right", handlelength=4)
     words = "; ".join(f"{name} {np.interp(0.25, waves, curve):.3f}" for name, (_, curve) in curves.items())
     return Picture(fig, f"Transfer at {share:g} of the cutoff against defocus. At a quarter wave: {words}.")
 
 
 def _left(transfer):
-    return "over 99%" if 0.995 <= transfer < 1 else f"{transfer:.0%}"
+    return "not computed" if transfer is None else "over 99%" if 0.995 <= transfer < 1 else f"{transfer:.0%}"
 
 
 @styled
@@ -120,7 +118,7 @@ def blur_budget(budget):
     names, tall = [*(c.name for c in budget.causes), "all together"], 1.55 + 0.34 * len(budget.causes)
     rows = [*((c.transfer, c.pixels) for c in budget.causes), (budget.total, None)]
     fig, (left, right) = style.figure(tall, 1, 2, sharey=True, width_ratios=[1.7, 1])
-    fig.subplots_adjust(left=0.285, right=0.975, bottom=0.52 / tall, top=1 - 0.6 / tall, wspace=0.32)
+    fig.subplots_adjust(left=0.285, right=0.975, bottom=0.52 / tall, top=1 - 0.6 / tall, wspace=0.42)
     for row, (transfer, pixels) in enumerate(rows):
         if transfer is None:
             left.barh(row, 1, height=0.62, facecolor="white", edgecolor="#666666", hatch="///")
@@ -134,14 +132,14 @@ def blur_budget(budget):
             right.text(pixels, row, "  under 0.01" if pixels < 0.01 else f"  {pixels:.2g}", va="center")
     left.set(yticks=range(len(rows)), yticklabels=names, ylim=(len(rows) - 0.4, -0.6))
     for ax in (left, right):
-        ax.yaxis.grid(False)
+        ax.grid(False, axis="y")
         ax.tick_params(left=False, labelleft=ax is left)
     axis(left.xaxis, f"transfer at {say(budget.frequency, '1/mm')}; orange is taken", "1", (0, 1))
-    axis(right.xaxis, "width at the sensor", "px", (0, 1.3 * max((pixels or 0 for _, pixels in rows))))
-    said = [f"{what}: {words}." for what, words in (("Largest that can be mended", budget.largest and budget.largest.name),
-                                                     ("Mend", budget.mend and style.pretty(budget.mend.text))) if words]
+    axis(right.xaxis, "width at the sensor", "px", (0, 1.3 * max(1, *(pixels or 0 for _, pixels in rows))))
+    mend = budget.mend and style.pretty(budget.mend.text), budget.largest and budget.largest.name
+    said = [f"{what}: {words}." for what, words in zip(("Largest that can be mended", "Mend"), mend[::-1]) if words]
     fig.text(0.012, 1 - 0.06 / tall, "\n".join(said), weight="bold", va="top")
-    words = "; ".join(f"{name} {'not computed' if transfer is None else _left(transfer)}" for name, (transfer, _) in zip(names, rows))
+    words = "; ".join(f"{name} {_left(transfer)}" for name, (transfer, _) in zip(names, rows))
     return Picture(fig, f"Blur budget at {say(budget.frequency, '1/mm')} on the sensor, what each cause leaves: {words}. {' '.join(said)}")
 
 
@@ -167,7 +165,6 @@ def front(choice, chosen=None, limit=None):
         ax.plot(*chosen[:2], **LINES["shot"] | {"linestyle": "", "markersize": 10})
         ax.annotate(chosen[2], chosen[:2], (10, -6), textcoords="offset points", va="top", bbox={"fc": "white", "ec": "none", "pad": 1})
         marked.append(f"{chosen[2]}: {chosen[1]:.0%}")
-    low, high = ax.get_xlim()
-    ax.set_xticks([x for k in range(7) for x in (10**k, 2 * 10**k, 5 * 10**k) if low <= x <= high])
+    ax.set_xticks([x * 10**k for k in range(7) for x in (1, 2, 5) if ax.get_xlim()[0] <= x * 10**k <= ax.get_xlim()[1]])
     axis(ax.yaxis, "transfer at the edge of a frame's depth", "1", (0, 1.15 * wanted.max()))
     return Picture(fig, f"Transfer against the number of frames: rising, then level, with falling f-numbers. {'; '.join(marked)}.")

@@ -79,7 +79,7 @@ def _microsteps_picture():
     inside, = ax.plot([], [], "o", color=COLOURS["blue"], ms=7)
     here = ring(ax)
     numbers = [ax.text(0, 0, str(m), fontsize=9, ha="right", va="bottom", clip_on=True) for m in _MICROSTEPS]
-    ax.text(0.012, 0.975, "the shot needs this corner:", transform=ax.transAxes, va="top", color="#8A3B00", weight="bold")
+    title = ax.text(0.012, 0.975, "the shot needs this corner:", transform=ax.transAxes, va="top", color="#8A3B00", weight="bold")
     need = ax.text(0.012, 0.925, "", transform=ax.transAxes, va="top", color="#8A3B00")
     ax.text(0.985, 0.03, "all microsteps lie on one line, set by the pulse ceiling:\nfiner is slower; a higher ceiling lifts the line",
             transform=ax.transAxes, ha="right", color=COLOURS["blue"])
@@ -102,7 +102,7 @@ def _microsteps_picture():
                   va="top" if right else "bottom")
         need.set_text(f"at most {say(d.allowed, 'um')} a pulse\nat least {say(d.needed, 'mm/s')}")
 
-    return fig, [box, line, out, inside, here, *numbers, need, label], update
+    return fig, [box, line, out, inside, here, *numbers, title, need, label], update
 
 
 microsteps = Panel(

@@ -63,7 +63,7 @@ def _aperture_and_spacing_picture():
     axis(ax.xaxis, "frames", "1", (1, _MOST), log=True)
     axis(ax.yaxis, "transfer at the edge of a frame's depth", "1", (0, 1))
     box = ax.add_patch(Rectangle((1, 0), 1, 1, facecolor="#FBF6C3", edgecolor=COLOURS["vermillion"], linestyle="--", linewidth=2))
-    ax.text(0.015, 0.965, "wanted: this corner", transform=ax.transAxes, va="top", color="#8A3B00", weight="bold")
+    corner = ax.text(0.015, 0.965, "wanted: this corner", transform=ax.transAxes, va="top", color="#8A3B00", weight="bold")
     ax.text(0.985, 0.03, "above the line: out of reach\non it: the f-numbers that need the fewest frames",
             transform=ax.transAxes, ha="right", color=COLOURS["blue"])
     line, = ax.plot([], [], **bare("rig"))
@@ -91,7 +91,7 @@ def _aperture_and_spacing_picture():
         left = at < 60
         label.set(text=words, x=at * (1.35 if left else 0.74), y=min(t.wanted + 0.03, 0.85), ha="left" if left else "right", va="bottom")
 
-    return fig, [box, line, dots, *names, here, label], update
+    return fig, [box, corner, line, dots, *names, here, label], update
 
 
 aperture_and_spacing = Panel(
