@@ -117,7 +117,7 @@ def torque_at_speed(speed, voltage, peak_current, resistance, inductance, holdin
 
 
 # --- the motion that microsteps make
-Ripple = namedtuple("Ripple", "position_rms speed_rms holds")
+Ripple = namedtuple("Ripple", "position_rms position_peak_to_peak speed_rms doubt holds")
 _DOUBT = 0.03  # estimated relative error up to which the closed form counts as holding
 _MOTOR = {"speed": s.rotation, "microsteps": s.microsteps, "rotor_teeth": s.rotor_teeth, "inertia": s.inertia,
           "holding_torque": s.holding_torque, "damping_ratio": s.damping_ratio, "detent_torque": s.detent_torque,
@@ -142,12 +142,13 @@ def _broadcast(**values):
 
 def ripple(speed, microsteps, *, rotor_teeth, holding_torque, inertia, damping_ratio, detent_torque=0.0,
            gain_mismatch=0.0, phase_offset=0.0, structure=None):
-    """Closed form of the ripple about a steady speed: Ripple(position_rms in rad, speed_rms in rad/s, holds).
+    """Closed form of the ripple about a steady speed, as a Ripple: position in rad, speed in rad/s, doubt, holds.
 
     speed in turns/s, the rest as in `simulate`; arrays broadcast. The linear motor answers to the staircase of commands
-    (a sawtooth about the straight line), to detent, mismatch and offset, each a series of sines whose mean squares add.
-    structure=(frequency in Hz, damping ratio): the ripple behind that mode instead. Where `holds` is False (large
-    swings, a resonance near, detent near it) the real motor may differ by more than 2 %: use `simulate` there.
+    (a sawtooth about the straight line), to detent, mismatch and offset, each a series of sines whose mean squares add;
+    peak to peak, pulses and slower causes add. structure=(frequency in Hz, damping ratio): the ripple behind that mode.
+    doubt estimates the relative error (large swings, a resonance near, detent near it or twice as fast as it); where
+    `holds` is False the real motor may differ by more than 2 %: use `simulate` there.
     Not in it: friction, current resolution, rise time. Derived from Newton's second law; ValueError for bad values.
     """
     v, shape = _broadcast(speed=speed, microsteps=microsteps, rotor_teeth=rotor_teeth, holding_torque=holding_torque,
@@ -158,12 +159,23 @@ def ripple(speed, microsteps, *, rotor_teeth, holding_torque, inertia, damping_r
     ratio = frequencies / natural
     behind = relative_transmissibility(ratio, v["damping_ratio"])
     swing, rates = amplitudes * behind / ratio**2, 2 * np.pi * frequencies
+    late = np.angle(1 - ratio**2 + 2j * v["damping_ratio"] * ratio)
     doubt = _doubt(v, ratio, amplitudes, behind)
-    doubtful = [(x**2 * doubt).sum(axis=0) / (x**2).sum(axis=0) / 2 for x in (swing, rates * swing)]
+    doubt = np.maximum(*((x**2 * doubt).sum(axis=0) / (x**2).sum(axis=0) / 2 for x in (swing, rates * swing)))
     if structure is not None:
-        swing = swing * transmissibility(frequencies / structure[0], structure[1])
+        ratio = frequencies / structure[0]
+        swing = swing * transmissibility(ratio, structure[1])
+        late = late + np.angle(1 - ratio**2 / (1 + 2j * structure[1] * ratio))
     position, velocity = (np.sqrt((x**2).sum(axis=0) / 2) for x in (swing, rates * swing))
-    return Ripple(*(x.reshape(shape)[()] for x in (position, velocity, np.maximum(*doubtful) < _DOUBT)))
+    return Ripple(*(x.reshape(shape)[()] for x in (position, _extent(swing * np.exp(-1j * late)), velocity, doubt, doubt < _DOUBT)))
+
+
+def _extent(sines):
+    """Peak to peak of the four slow sines over a cycle and of the pulses' series over a pulse, added."""
+    slow, fast = np.zeros((9, sines.shape[1]), complex), np.concatenate((0 * sines[:1], sines[4:]))
+    slow[[4, 8, 2, 1]] = sines[:4] * np.array([[-1], [1], [1], [np.exp(0.75j * np.pi)]])  # how they begin a cycle
+    return sum(np.ptp(np.fft.irfft(-0.5j * x, n, axis=0, norm="forward"), axis=0)
+               for x, n in ((slow, 128), (fast, 2 ** math.ceil(math.log2(4 * len(fast))))))
 
 
 def _doubt(v, ratio, amplitudes, behind):
@@ -171,10 +183,11 @@ def _doubt(v, ratio, amplitudes, behind):
     gain = behind / ratio**2
     # The torque is the sine of the angle behind the command: its slope falls with that angle, the more so where
     # the resonance is near. The detent makes the stiffness go up and down, slowly (no matter) or not.
-    softer = v["rotor_teeth"] ** 2 * ((amplitudes * behind) ** 2).sum(axis=0) / 4
-    modulated = v["detent_torque"] / v["holding_torque"] * np.minimum(1, 3 * ratio)
+    softer, share = v["rotor_teeth"] ** 2 * ((amplitudes * behind) ** 2).sum(axis=0) / 4, v["detent_torque"] / v["holding_torque"]
+    # Twice as fast as the rotor's own swings and stronger than the damping, it makes them grow by themselves (Mathieu).
+    grows = share**2 > 0.8 * (v["damping_ratio"] ** 2 + (1 - ratio[0] / 2) ** 2)
     jump = (np.pi / (2 * v["microsteps"])) ** 2 / 12  # energy of one jump: 1 - cos against half the square
-    return 2 * gain * (softer + modulated) + jump + (v["microsteps"] == 1) * (v["detent_torque"] > 0)
+    return 2 * gain * (softer + share * np.minimum(1, 3 * ratio)) + jump + (v["microsteps"] == 1) * (share > 0) + 2 * grows
 
 
 def _causes(v, natural):
@@ -231,10 +244,10 @@ def simulate(speed, microsteps, *, rotor_teeth, holding_torque, inertia, damping
     levels), rise_time (s for a current from 0 to the peak), structure (frequency in Hz, damping ratio) of the mode
     between motor and picture. refine divides the time step. progress(share) is called now and then.
 
-    Runge-Kutta of order four, a whole number of steps a pulse, about 30 a natural period; measured over whole
-    electrical cycles after the start has rung out. The step limits how sharp friction can be: see Motion.
-    Not in it: back-EMF (mid-band instability), stick-slip of the guide, chopper ripple, backlash.
-    ValueError for bad values and for runs of more than two million steps.
+    Runge-Kutta of order four, whole steps a pulse, about 30 a natural period; measured over whole electrical cycles
+    after the start has rung out. The step limits how sharp friction can be: see Motion.
+    Not in it: back-EMF (mid-band instability), stick-slip of the guide, chopper ripple, backlash. The peak to peak of
+    pulses shorter than a step is not seen. ValueError for bad values and for runs of more than two million steps.
     """
     v, shape = _broadcast(speed=speed, microsteps=microsteps, rotor_teeth=rotor_teeth, holding_torque=holding_torque,
                           inertia=inertia, damping_ratio=damping_ratio, detent_torque=detent_torque,

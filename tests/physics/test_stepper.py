@@ -197,6 +197,39 @@ def test_the_closed_form_is_within_2_percent_where_it_says_that_it_holds():
     assert np.nanmax(error[~ripple.holds]) > 0.2  # it is not said for nothing
 
 
+@pytest.mark.parametrize("structure", [None, (40.0, 0.08)], ids=["motor", "behind a mode"])
+def test_peak_to_peak_of_the_closed_form(structure):
+    """Random motors with detent: within 3 % where it holds; up to a doubt of 0.1 at most 5 % too small, 20 % too large."""
+    rng = np.random.default_rng(3)
+    n = 60
+    holding, microsteps, speed = 10 ** rng.uniform(-1, 0, n), 2 ** rng.integers(1, 8, n), 10 ** rng.uniform(-0.8, 0.4, n)
+    motor = {"rotor_teeth": 50, "holding_torque": holding, "inertia": holding * 10 ** rng.uniform(-5.2, -4.6, n),
+             "damping_ratio": rng.uniform(0.05, 0.2, n), "detent_torque": holding * rng.choice([0.02, 0.05, 0.08], n)}
+    motion = stepper.simulate(speed, microsteps, structure=structure, **motor)
+    ripple = stepper.ripple(speed, microsteps, structure=structure, **motor)
+    error = ripple.position_peak_to_peak / motion.picture_peak_to_peak - 1
+    assert ripple.holds.sum() > 10 and abs(error[ripple.holds]).max() < 0.03
+    near = (ripple.doubt < 0.1) & ~ripple.holds
+    assert near.sum() > 10 and error[near].min() > -0.05 and error[near].max() < 0.2
+
+
+def test_peak_to_peak_of_known_shapes():
+    """A slow staircase with much damping is a sawtooth one microstep high; fine microsteps leave the sine of the detent."""
+    stairs = stepper.ripple(0.002, 4, **MOTOR | {"damping_ratio": 0.95})
+    assert stairs.position_peak_to_peak == pytest.approx(math.pi / 2 / 50 / 4, rel=0.01)
+    detent = stepper.ripple(0.01, 1000, **MOTOR, **DETENT)
+    assert detent.position_peak_to_peak == pytest.approx(2 * math.sqrt(2) * detent.position_rms, rel=0.02)
+
+
+def test_detent_twice_as_fast_as_the_rotor_swings_makes_them_grow():
+    """Mathieu's equation: growth where the detent's share is above the damping ratio, and nothing of it below."""
+    speed = 2 * stepper.natural_frequency(50, 0.4, 9.28e-6) / 200
+    weak, strong = (stepper.simulate(speed, 64, **MOTOR, detent_torque=0.4 * share).position_rms for share in (0.035, 0.08))
+    closed = [stepper.ripple(speed, 64, **MOTOR, detent_torque=0.4 * share) for share in (0.035, 0.08)]
+    assert weak == pytest.approx(closed[0].position_rms, rel=0.02) and closed[0].doubt < 0.1
+    assert strong > 10 * closed[1].position_rms and closed[1].doubt > 0.5
+
+
 def test_limits_of_the_closed_form():
     """Fast pulses: 1.4712 s f_n^2 / f_pulse; slow ones that ring out: s sqrt(w_n / (4 zeta T)) (own derivation)."""
     natural = stepper.natural_frequency(50, 0.4, 9.28e-6)
