@@ -12,6 +12,8 @@ LAB_OPTIONS ?=
 export SHOT RIG OUT REPLACE
 
 PY := .venv/bin/python
+# a file a core: cells of one notebook must stay together
+CORES := --numprocesses auto --maxprocesses 4 --dist loadfile
 NBVAL := --nbval --nbval-current-env --nbval-cell-timeout=60 --nbval-sanitize-with=tests/nbval_sanitize.cfg
 
 .PHONY: help plan test test-all lab notebooks bench clean
@@ -50,11 +52,11 @@ plan: .venv/plan.stamp
 
 test: .venv/test.stamp
 	@$(PY) -m ruff check
-	@$(PY) -m pytest -q $(NBVAL) -m "not slow" tests notebooks
+	@$(PY) -m pytest -q $(CORES) $(NBVAL) -m "not slow" tests notebooks
 
 test-all: .venv/test.stamp
 	@$(PY) -m ruff check
-	@$(PY) -m pytest -q $(NBVAL) tests notebooks
+	@$(PY) -m pytest -q $(CORES) $(NBVAL) tests notebooks
 
 lab: .venv/plan.stamp
 	@$(PY) -m jupyterlab $(LAB_OPTIONS) notebooks/00-start-here.ipynb
