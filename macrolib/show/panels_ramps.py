@@ -75,7 +75,7 @@ def _ringing_picture():
 
 ringing = Panel(
     _ringing, "The ring that a ramp leaves", [
-        Slider("shape", "shape: 1 rectangle, 2 triangle, 3 half-sine, 4 versed-sine", "1", 1, 4, 1, choices=(1, 2, 3, 4)),
+        Slider("shape", "shape, 1 to 4 as in the legend", "1", 1, 4, 1, choices=(1, 2, 3, 4)),
         Slider("ramp_periods", "ramp time in periods", "1", 0.1, 5.1, 1.5), Slider("damping_ratio", "damping ratio", "1", 0, 0.2, 0.03),
         Slider("frequency", "natural frequency", "Hz", 5, 200, 48, log=True), Slider("speed", "speed", "mm/s", 0.5, 50, 6, log=True)],
     _ringing_picture, _ringing_sentence, "Above, ring left against ramp time for four shapes; below, the camera against the carriage.")
