@@ -15,9 +15,11 @@ from macrolib import plan, read_rig, read_shot
 from macrolib.formula import working
 from macrolib.physics import optics, ramps, transmission, vibration
 from macrolib.planning import checks, stillness
+from macrolib.planning.budget import blur_budget
+from macrolib.planning.front import front
 from macrolib.planning.output import WRITERS, shown, write_plan
 from macrolib.planning.stack import depth_alternatives
-from macrolib.show import figures
+from macrolib.show import figures, figures_sharpness
 from macrolib.show.style import pretty, say
 from macrolib.units import to_unit
 
@@ -77,14 +79,9 @@ Markdown("\n".join(["| measure | depth | frames |", "|---|---|---|", *rows,
 # %% [markdown]
 # ### The frames through the subject
 #
-# Each bar is the sharp depth of one frame. The subject is shaded.
+# Each bar is the sharp depth of one frame. The subject is shaded. The worst place lies halfway between two frames; the curve below shows how much of the contrast in focus is left there.
 # %%
-figures.stack_frames(made.schedule["position"][1], made["sharp_depth"], shot.stack.near_end, shot.stack.far_end)
-# %% [markdown]
-# ### What is left between two frames
-#
-# The worst place lies halfway between two frames. The curve shows how much of the contrast in focus is left there.
-# %%
+display(figures.stack_frames(made.schedule["position"][1], made["sharp_depth"], shot.stack.near_end, shot.stack.far_end))
 reach = 0.6 * max(made["sharp_depth"], made["spacing"])
 offsets = np.append(np.linspace(-reach, -reach / 100, 100), np.linspace(reach / 100, reach, 100))
 left = optics.edge_transfer(2 * np.abs(offsets), picture.magnification, made["f_number"], lens.pupil_ratio, pitch,
@@ -121,6 +118,30 @@ why = {"auto": "so long because all rings add up and a margin of 1.25 is kept", 
        "preset": f"a preset, because {ringing.missing or 'nothing damps the ringing'}"}[origin]
 with_working(*steps, (f"**Settling wait**: {text['settling_wait']}, {why}. Motion left in the picture after it: {pretty(left_over.in_words())}.",
                       None, {}))
+# %% [markdown]
+# ## How sharp
+#
+# The blur budget lists what each cause leaves of the contrast of a fine pattern, and how wide it is on the sensor. What is not computed lacks data: it is not zero.
+# %%
+budget = blur_budget(made)
+rows = [f"| {c.name} | not computed | | {c.what} |" if c.transfer is None else
+        f"| {c.name} | {c.transfer:.1%} | {'under 0.01' if c.pixels < 0.01 else format(c.pixels, '.2g')} | {c.what} |" for c in budget.causes]
+display(figures_sharpness.blur_budget(budget))
+Markdown("\n".join(["| cause | contrast left | width (px) | what that is |", "|---|---|---|---|", *rows]))
+# %% [markdown]
+# ### Frames against sharpness
+#
+# For each contrast wanted at the edge of a frame's depth, one aperture of this lens needs the fewest frames. The line joins these choices, with the overlap of the shot. A plan below the line gives away sharpness or frames. A plan on it can trade one for the other.
+# %%
+choice = front(shot, rig)
+fine = 1 / (4 * pitch) if picture.frequency == "auto" else picture.frequency
+at_edge = optics.diffraction_mtf(fine / optics.cutoff_frequency(**light)) * optics.edge_transfer(
+    made["spacing"] / (1 - shot.stack.overlap), picture.magnification, made["f_number"], lens.pupil_ratio, pitch, picture.wavelength, fine)
+chosen = int(made["frames"]), max(0.0, at_edge), f"this plan: {text['frames']} frames, f/{text['f_number']}"
+if (choice.frames > 0).any():
+    display(figures_sharpness.front(choice, chosen, shot.limits.frames))
+else:
+    print(f"No aperture of this lens transfers a pattern of {1 / fine / pitch:.3g} px at this magnification.")
 # %% [markdown]
 # ## Schedule
 #
@@ -162,15 +183,12 @@ Markdown("\n".join(["| setting | value | from |", "|---|---|---|", *rows, "", *n
 # %% [markdown]
 # ## Checks
 #
-# The margin is above 1 where a limit is kept. A mend is one number that makes its check hold; it has been tried. Plan again after a mend, because it may press on another check.
+# The margin is above 1 where a limit is kept. A mend is one number that makes its check hold; it has been tried. Plan again after a mend, because it may press on another check. Below the table stands what each mend does to the whole plan, and what no mend reaches.
 # %%
 rows = [f"| {check.name} | {pretty(check.in_words())} | {check.state} | {pretty(check.mend.text) if check.mend else ''} | {check.why} |"
         for check in made.checks]
 display(figures.margins(made.checks))
-Markdown("\n".join(["| check | figure and limit | state | mend | what it rests on |", "|---|---|---|---|---|", *rows]))
-# %% [markdown]
-# What each mend does to the whole plan, and what no mend reaches:
-# %%
+display(Markdown("\n".join(["| check | figure and limit | state | mend | what it rests on |", "|---|---|---|---|---|", *rows])))
 for check in made.checks:
     if check.mend:
         again = plan(*checks.apply(shot, rig, check.mend.key, check.mend.value), mends=False)
