@@ -46,6 +46,11 @@ def test_the_map_marks_where_the_soft_bands_end(seen):
     assert np.array_equal(lost.data, 1 - seen[1].local)
 
 
+def test_a_single_frame_of_a_flat_subject():
+    alt = draw.see_stack(dataclasses.replace(GOOD, depth=0.0).see()).alt
+    assert "1 frame, 30 µm apart at f/3.4: 100% of the area keeps 80% of the transfer. No band of depth stays soft" in alt
+
+
 def test_compare_bands(seen):
     picture = draw.compare_bands(seen, ["close", "wide"])
     assert picture.alt.count("% of the area") == 2 and "3 soft bands" in picture.alt

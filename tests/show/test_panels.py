@@ -42,7 +42,7 @@ def faults(panel):
     if set(inspect.signature(panel.function).parameters) != {s.name for s in panel.sliders}:
         found.append("slider names differ from the function's arguments")
     for name, numbers in settings(panel):
-        begin = time.perf_counter()
+        begin = time.process_time()
         try:
             result = panel.result(numbers)
             drawing.draw(result)
@@ -50,8 +50,8 @@ def faults(panel):
             found.append(f"{name}: {type(fault).__name__}: {fault}")
             continue
         words = panel.sentence(result)
-        if time.perf_counter() - begin > 2:
-            found.append(f"{name}: takes longer than 2 s")
+        if time.process_time() - begin > 2:
+            found.append(f"{name}: takes longer than 2 s of computing")
         if not words or not panel.alt(result).startswith(panel.title) or re.search(r"\b(nan|inf|None)\b", words):
             found.append(f"{name}: {words!r} is no sentence")
         seen[name] = words, style.png(drawing.canvas)
