@@ -21,7 +21,7 @@ _LAYER = 0.2  # waves of defocus from layer to layer; the transfer has at most a
 _FARTHEST = 16.0  # waves; farther out of focus all is grey that no merge takes, and is computed as if it lay there
 _TABLE = 1 / 32  # waves between computed transfers; straight lines between them are off by 0.001
 _CYCLES = 10.0  # periods of the vibration in an exposure
-_BATCH, _MOST = 32, 90_000_000  # layers at a time; pixels of all frames together: both keep memory below 1 GB
+_BATCH, _MOST = 32, 100_000_000  # layers at a time; pixels of these and all frames: memory stays below 1 GB
 _LEAST, _EDGE = 64, 8  # pixels: of a picture each way; of the upper and lower edge, not judged, where maps repeat their neighbours
 _BAND = 0.2  # width of the band in which contrast is compared over its middle frequency, one standard deviation
 _GREY = 0.5  # mean of the texture; a grey relief looks the same at every focus, so only what differs is put through the lens
@@ -85,7 +85,7 @@ class SyntheticStack:
     def positions(self):
         """{frame number: where its focused plane really lies, m from the near end}; the missed ones are left out."""
         count = optics.frame_count(self.depth, self.spacing, 0.0, ends_in_focus=True)
-        if count * self.size[0] * self.size[1] > _MOST:
+        if (count + _BATCH) * self.size[0] * self.size[1] > _MOST:
             raise ValueError(f"{count} frames of {self.size} pixels are too many: widen the spacing or take fewer pixels")
         if not set(self.missed) < set(range(1, count + 1)):
             raise ValueError(f"missed frames {self.missed}: the stack has frames 1 to {count}, one of which must be left")

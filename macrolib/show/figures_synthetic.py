@@ -24,13 +24,14 @@ def lost(seen):
 def describe(seen):
     """What a Seen shows, in words."""
     stack, count = seen.stack, len(seen.stack.positions)
+    frames = "1 frame" if count == 1 else f"{count} frames"
     if not seen.bands:
         soft = f"No band of depth stays soft; the least share at any depth is {seen.worst:.0%}"
     else:
         low, high, _ = min(seen.bands, key=lambda band: band[2])
         many = f"{len(seen.bands)} bands of depth stay soft, the worst" if len(seen.bands) > 1 else "One band of depth stays soft,"
         soft = f"{many} from {say(low, 'um')} to {say(high, 'um')}, where {seen.worst:.0%} of the transfer is left"
-    return (f"{count} frames, {say(stack.spacing, 'um')} apart at f/{stack.f_number:.3g}: {seen.area:.0%} of the area keeps "
+    return (f"{frames}, {say(stack.spacing, 'um')} apart at f/{stack.f_number:.3g}: {seen.area:.0%} of the area keeps "
             f"{stack.kept:.0%} of the transfer. {soft} ({stack.predicted(stack.widest):.0%} predicted).")
 
 
@@ -59,7 +60,7 @@ def lost_scale(fig, image, place):
 
 def depth_axes(ax, depth, kept, low=0.0):
     """Axes for the share of the transfer against the depth, with a dotted line at the wanted share."""
-    axis(ax.xaxis, "depth below the near end", "um", (0, depth * 1e6))
+    axis(ax.xaxis, "depth below the near end", "um", (0, max(depth, 1e-6) * 1e6))
     axis(ax.yaxis, "share of the transfer left", "1", (low, 1.05))
     ax.axhline(kept, **bare("limit"))
 
