@@ -14,7 +14,7 @@ from sympy import pi, sqrt
 
 from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
-from macrolib.physics.vibration import relative_transmissibility, transmissibility
+from macrolib.physics.vibration import base_response, relative_transmissibility
 
 __all__ = ["corner_speed", "inertia_ratio", "load_lag", "microstep_torque", "natural_frequency", "peak_torque",
            "position_error", "ripple", "shaft_travel", "simulate", "torque_at_speed"]
@@ -159,15 +159,13 @@ def ripple(speed, microsteps, *, rotor_teeth, holding_torque, inertia, damping_r
     ratio = frequencies / natural
     behind = relative_transmissibility(ratio, v["damping_ratio"])
     swing, rates = amplitudes * behind / ratio**2, 2 * np.pi * frequencies
-    late = np.angle(1 - ratio**2 + 2j * v["damping_ratio"] * ratio)
     doubt = _doubt(v, ratio, amplitudes, behind)
     doubt = np.maximum(*((x**2 * doubt).sum(axis=0) / (x**2).sum(axis=0) / 2 for x in (swing, rates * swing)))
+    sines = swing * np.exp(-1j * np.angle(1 - ratio**2 + 2j * v["damping_ratio"] * ratio))
     if structure is not None:
-        ratio = frequencies / structure[0]
-        swing = swing * transmissibility(ratio, structure[1])
-        late = late + np.angle(1 - ratio**2 / (1 + 2j * structure[1] * ratio))
-    position, velocity = (np.sqrt((x**2).sum(axis=0) / 2) for x in (swing, rates * swing))
-    return Ripple(*(x.reshape(shape)[()] for x in (position, _extent(swing * np.exp(-1j * late)), velocity, doubt, doubt < _DOUBT)))
+        sines = sines * base_response(frequencies / structure[0], structure[1])
+    position, velocity = (np.sqrt((np.abs(x) ** 2).sum(axis=0) / 2) for x in (sines, rates * sines))
+    return Ripple(*(x.reshape(shape)[()] for x in (position, _extent(sines), velocity, doubt, doubt < _DOUBT)))
 
 
 def _extent(sines):

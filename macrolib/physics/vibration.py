@@ -13,7 +13,7 @@ from sympy import Abs, Max, Min, Rational, cos, exp, log, pi, sin, sinc, sqrt
 from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 
-__all__ = ["excited_frequencies", "exposure_smear", "footfall_amplitude", "footfall_ring", "footfall_wait",
+__all__ = ["base_response", "excited_frequencies", "exposure_smear", "footfall_amplitude", "footfall_ring", "footfall_wait",
            "image_vibration", "log_decrement", "ramp_residual", "relative_transmissibility", "residual_vibration",
            "ring_down_time", "settling_time", "spring_frequency", "thermal_drift", "transmissibility",
            "whole_period_ramps", "zero_vibration_shaper"]
@@ -104,6 +104,12 @@ undamped_residual = Formula(
     (s.distance, s.speed, s.acceleration, s.jerk, s.frequency), "derived: Fourier transform of the acceleration",
     "no damping; speed and acceleration both reach their limits, so distance/speed >= speed/acceleration >= "
     "acceleration/jerk")
+
+
+def base_response(frequency_ratio, damping_ratio):
+    """Complex answer of a mass to a steady sine of its base, its size `transmissibility`, its angle how late it is; broadcasts."""
+    late = np.angle(1 - frequency_ratio**2 / (1 + 2j * damping_ratio * frequency_ratio))
+    return transmissibility(frequency_ratio, damping_ratio) * np.exp(-1j * late)
 
 
 def settling_time(start_amplitude, tolerance, frequency, damping_ratio):
