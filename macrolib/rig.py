@@ -97,6 +97,7 @@ class Driver:
     microsteps: int = whole("pulses for one full step", most=1024)
     peak_current: float = quantity("amplitude of the sine of current that is set", "A", above=0, most=50)
     largest_current: float = quantity("largest amplitude of current that the driver gives", "A", None, above=0, most=50)
+    largest_voltage: float = quantity("highest supply voltage that the driver bears", "V", None, above=0, most=1000)
     hold_current_share: float = number("current at standstill, share of the running current", 1.0, least=0, most=1)
     pulse_ceiling: float = quantity("most pulses per second the driver takes", "1/s", 200e3, also=("pulse/s",), above=0, most=1e7)
     idle_power: float = quantity("power the driver takes for itself", "W", 0.5, least=0, most=100)

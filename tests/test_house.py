@@ -14,7 +14,7 @@ from macrolib.formula import Formula, check_dimensions
 
 ROOT = Path(__file__).parent.parent
 # Imports run downwards only: each floor uses those below it, and a package uses itself.
-FLOORS = [{"units", "formula"}, {"physics", "files"}, {"rig", "shot"}, {"planning", "measure", "controller"},
+FLOORS = [{"units", "formula"}, {"physics", "files"}, {"rig", "shot"}, {"parts"}, {"planning", "measure", "controller"},
           {"show", "teach"}]
 HEAVY = {"sympy": {"formula", "physics"}, "pint": set(), "scipy": set(), "matplotlib": {"show"}, "ipywidgets": {"show"},
          "anywidget": {"show"}, "IPython": {"show"}, "PIL": {"show", "measure"}}  # who may import it when it is itself imported

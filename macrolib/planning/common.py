@@ -1,6 +1,7 @@
 """What every plan needs: the drive, the aperture, power and the checks that all shots share."""
 
 import dataclasses
+import functools
 import math
 
 import numpy as np
@@ -51,6 +52,7 @@ class Drive:
     top_speed: float  # at the whole pulse ceiling
 
 
+@functools.lru_cache(256)
 def drive(rig):
     """The Drive of a rig."""
     t, per_turn = rig.transmission, rig.travel_per_turn
@@ -214,6 +216,9 @@ def motor_checks(rig, moving_share):
     if driver.largest_current is not None:
         found.append(Check("driver current", driver.peak_current, driver.largest_current, "A", enough=1.0,
                            knobs=(("rig.driver.peak_current", "down"),)))
+    if driver.largest_voltage is not None:
+        found.append(Check("driver voltage", rig.supply.voltage, driver.largest_voltage, "V", enough=1.0,
+                           why="of the supply; a motor that brakes raises it further", knobs=(("rig.supply.voltage", "down"),)))
     return found
 
 

@@ -4,36 +4,21 @@ The worst case is taken: everything acts along the picture, and envelopes add.
 """
 
 import dataclasses
-import functools
 import math
-from pathlib import Path
 
-from macrolib import files
 from macrolib.files import AUTO
+from macrolib.parts import catalogue
 from macrolib.physics import transmission, vibration
 from macrolib.planning.checks import Check
-from macrolib.rig import Floor
 
 # Used where the rig file has no data; a plan that uses one names it and calls the check 'not computed'.
 PRESET_WAIT = 2.0  # s after a move, from memory: a stiff bench stand is quiet by then
 PRESET_FOOTFALL_WAIT = 8.0  # s after a footfall, from memory: a timber floor of 8 Hz and 3 % is quiet by then
 PRESET_ACCELERATION = 0.02  # m/s^2, from memory: gentle for a camera of 1 to 3 kg
 PRESET_FLOOR = "timber joists"  # the one that asks for most patience
-_FLOORS = Path(__file__).resolve().parents[2] / "notebooks" / "data" / "parts" / "floors.toml"
 _ZERO = 1e-12  # m; below this nothing can be seen
 _APART = 0.2  # share by which a speed must keep an excited frequency off a mode; common practice, no source
 GIVEN, DERIVED, PRESET = "given", "auto", "preset"
-
-
-@functools.cache
-def floor_presets():
-    """{name: Floor} from parts/floors.toml; every value there says where it comes from."""
-    faults, found = [], {}
-    for name, content in files.load(_FLOORS).items():
-        found[name] = files.build(Floor, {"kind": name, **content}, name, faults)
-    if faults:
-        raise files.FileFault(_FLOORS, faults)
-    return found
 
 
 def modes(rig):
@@ -104,8 +89,8 @@ class Footfall:
             return cls((), "rig.stand needs natural_frequency and damping_ratio")
         floor, preset = rig.floor, ""
         if None in (floor.natural_frequency, floor.damping_ratio, floor.footfall_amplitude):
-            preset = floor.kind if floor.kind in floor_presets() else PRESET_FLOOR
-            floor = floor_presets()[preset]
+            preset = floor.kind if floor.kind in catalogue("floors") else PRESET_FLOOR
+            floor = catalogue("floors")[preset]
         amplitude = vibration.footfall_amplitude(floor.footfall_amplitude, floor.footfall_distance, shot.waits.operator_distance,
                                                  floor.distance_exponent) * shot.waits.operator_steps
         ring = (amplitude, floor.natural_frequency, floor.damping_ratio, frequency, damping_ratio, rig.stand.base == "two" and not own)

@@ -58,6 +58,7 @@ BREAK = {
     "motor temperature": (SHOT, changed(RIG, motor={"thermal_resistance": 60.0})),
     "inertia ratio": (SHOT, changed(RIG, motor={"rotor_inertia": 2e-8})),
     "driver current": (SHOT, changed(RIG, driver={"largest_current": 0.5})),
+    "driver voltage": (SHOT, changed(RIG, driver={"largest_voltage": 18.0})),
     "battery": (SHOT, changed(RIG, supply={"energy": 500.0})),
     "supply power": (SHOT, changed(RIG, supply={"power_limit": 2.0})),
 }
@@ -65,7 +66,7 @@ BREAK = {
 
 def test_every_check_has_a_case_in_which_it_fails():
     stalk = changed(SHOT, subject={"natural_frequency": 6.0, "damping_ratio": 0.02, "sway": 1e-6})
-    rigs = RIG, changed(RIG, supply={"energy": 3e5}, driver={"largest_current": 2.0})
+    rigs = RIG, changed(RIG, supply={"energy": 3e5}, driver={"largest_current": 2.0, "largest_voltage": 30.0})
     named = {c.name for rig in rigs for c in plan(stalk, rig, mends=False).checks}
     assert named == set(BREAK)
 

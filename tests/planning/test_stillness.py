@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from macrolib import plan, read_rig, read_shot
+from macrolib.parts import catalogue
 from macrolib.planning import stillness
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
@@ -21,7 +22,7 @@ def changed(holder, **tables):
 
 
 def on_floor(name, rig=RIG):
-    return dataclasses.replace(rig, floor=stillness.floor_presets()[name])
+    return dataclasses.replace(rig, floor=catalogue("floors")[name])
 
 
 def footfall_wait(shot, rig):
