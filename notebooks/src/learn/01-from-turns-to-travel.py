@@ -27,10 +27,12 @@
 from IPython.display import Math
 
 from macrolib import read_rig
+from macrolib.rig import write_rig
 from macrolib.formula import working
 from macrolib.physics import screen
 from macrolib.physics.transmission import pitch_travel, pulse_rate, travel_per_pulse
 from macrolib.show import figures
+from macrolib.show.panel import keep_in
 from macrolib.show.panels import microsteps as panel
 from macrolib.show.style import say
 from macrolib.teach import exercises
@@ -218,7 +220,7 @@ print("top speed / travel for one pulse =", ratio)
 #
 # ### Predict: three moves of a slider
 #
-# The panel starts with the bench rig. The line holds all microstep settings. The shaded corner is what the shot needs: at most 0.5 px for a pulse, at least 5 mm/s. Write down what you expect, then move one slider at a time, from the start values:
+# The panel starts with the bench rig. The line holds all microstep settings. The shaded corner is what the shot needs: at most 0.5 px for a pulse, at least 5 mm/s. Write down what you expect, then move one slider at a time, from the start values. *Keep these values* writes the bench rig with your microsteps, ceiling and pixel pitch into `my-rig.toml` beside this page.
 #
 # 1. *<!--= label["microsteps"] -->* from 16 to 32: where does the ring go, and does it stay in the corner?
 # 2. *<!--= label["travel_per_turn"] -->* from 2 mm to 10 mm: does the line move?
@@ -226,7 +228,9 @@ print("top speed / travel for one pulse =", ratio)
 # %%
 label = {slider.name: slider.label for slider in panel.sliders}
 panel.show(microsteps=16, travel_per_turn=bench.travel_per_turn, pulse_ceiling=bench.pulse_ceiling,
-           magnification=3, pixel_pitch=bench.camera.pixel_pitch)
+           magnification=3, pixel_pitch=bench.camera.pixel_pitch,
+           keep=keep_in("my-rig.toml", bench, write_rig, {"microsteps": "driver.microsteps", "pulse_ceiling": "controller.pulse_ceiling",
+                                                          "pixel_pitch": "camera.pixel_pitch"}))
 # %% [markdown]
 # <details><summary>Explain: what you should have seen</summary>
 #
