@@ -79,14 +79,18 @@ Markdown("\n".join(["| measure | depth | frames |", "|---|---|---|", *rows,
 # %% [markdown]
 # ### The frames through the subject
 #
-# Each bar is the sharp depth of one frame. The subject is shaded. The worst place lies halfway between two frames; the curve below shows how much of the contrast in focus is left there.
+# Each bar is the sharp depth of one frame. The subject is shaded. The worst place lies halfway between two frames; the curve below shows how much of the contrast in focus is left there. The last picture shows it before shooting: the first frames of this plan on an invented relief. Depths that would stay soft are hatched.
 # %%
+from macrolib.planning.synthetic import SyntheticStack
+from macrolib.show.figures_synthetic import see_stack
+
 display(figures.stack_frames(made.schedule["position"][1], made["sharp_depth"], shot.stack.near_end, shot.stack.far_end))
 reach = 0.6 * max(made["sharp_depth"], made["spacing"])
 offsets = np.append(np.linspace(-reach, -reach / 100, 100), np.linspace(reach / 100, reach, 100))
 left = optics.edge_transfer(2 * np.abs(offsets), picture.magnification, made["f_number"], lens.pupil_ratio, pitch,
                             picture.wavelength, frequency)
-figures.depth_transfer(offsets, left, made["spacing"], picture.transfer_kept)
+display(figures.depth_transfer(offsets, left, made["spacing"], picture.transfer_kept))
+see_stack(SyntheticStack.of_plan(made, frames=8).see())
 # %% [markdown]
 # ## What the rig does
 #
