@@ -18,7 +18,7 @@ from tools.report import write_report
 WORKSHEETS = {
     "stack": "plan-a-stack",
     "traverse": "plan-a-traverse",
-    "hand-led": "plan-a-traverse",
+    "hand-led": "plan-a-hand-led-move",
 }
 
 

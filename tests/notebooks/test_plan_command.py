@@ -1,9 +1,12 @@
 """What `make plan` runs: files and report of the demo, in folders with blanks in their names, none replaced unasked."""
 
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
+
+import pytest
 
 from tests.notebooks.test_build import Loads
 
@@ -17,10 +20,12 @@ def _plan(shot, rig, out, **more):
                           capture_output=True, text=True)
 
 
-def test_the_demo_makes_files_and_report(tmp_path):
-    shot, rig, out = tmp_path / "my shot.toml", tmp_path / "my rig.toml", tmp_path / "my plan"
-    shot.write_bytes((DATA / "shots" / "moss-capsule.toml").read_bytes())
-    rig.write_bytes((DATA / "rigs" / "bench-screw.toml").read_bytes())
+@pytest.mark.parametrize(("shot", "rig"), [
+    ("moss-capsule", "bench-screw"), pytest.param("wing-case", "field-belt", marks=pytest.mark.slow),
+    pytest.param("seed-tray-hand-led", "field-belt", marks=pytest.mark.slow)])
+def test_the_demo_of_each_kind_makes_files_and_report(tmp_path, shot, rig):
+    shot = shutil.copy(DATA / "shots" / f"{shot}.toml", tmp_path / "my shot.toml")
+    rig, out = shutil.copy(DATA / "rigs" / f"{rig}.toml", tmp_path / "my rig.toml"), tmp_path / "my plan"
     done = _plan(shot, rig, out)
     assert done.returncode == 0, done.stderr
     assert "frame" in done.stdout and str(out / "report.html") in done.stdout
