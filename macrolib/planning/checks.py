@@ -75,7 +75,9 @@ class Check:
 def _shown(value, unit):
     if value is None or math.isnan(value):
         return "not computed"
-    return units.show(value, unit) if math.isfinite(value) else "no limit"
+    if not math.isfinite(value):
+        return "no limit"
+    return f"{value:,.0f} pulses/s".replace(",", " ") if unit == "1/s" else units.show(value, unit)
 
 
 def verdict(checks):
@@ -124,7 +126,7 @@ def find_mend(check, shot, rig, judge, start):
         else:
             value = direction if holds(direction) else None
         if value is not None:
-            return Mend(key, value, f"{key.split('.', 1)[1]} = {_shown(value, described.unit)}{_BOUNDS.get(direction, '')}")
+            return Mend(key, value, f"{key.split('.', 1)[1]} = {units.show(value, described.unit)}{_BOUNDS.get(direction, '')}")
     return None
 
 

@@ -91,7 +91,7 @@ def jerk_settings(jerk, per_pulse):
 def drive_settings(rig):
     """The settings of motor and driver that every plan shows."""
     return {
-        "microsteps": Setting(rig.driver.microsteps, "1", GIVEN, "pulses for one full step"),
+        "microsteps": Setting(rig.driver.microsteps, "1", GIVEN, "microsteps (pulses for one full step)"),
         "travel_per_pulse": Setting(drive(rig).travel_per_pulse, "um", DERIVED, "travel per pulse"),
         "peak_current": Setting(rig.driver.peak_current, "A", GIVEN, "motor current, peak of the sine"),
         "hold_current": Setting(rig.driver.peak_current * rig.driver.hold_current_share, "A", GIVEN, "motor current at standstill"),
@@ -194,7 +194,7 @@ def pulse_check(shot, rig, speed, knobs):
 
 def torque_check(shot, rig, speed, acceleration, knobs):
     """Check the torque the motor has at the top speed against what the move needs there."""
-    return Check("torque", torque_available(rig, speed), torque_needed(rig, speed, acceleration), "N m", "at least",
+    return Check("torque", torque_available(rig, speed), torque_needed(rig, speed, acceleration), "mN m", "at least",
                  enough=shot.limits.torque_factor, why="available against needed, at top speed and full acceleration",
                  knobs=(*knobs, ("rig.motor.holding_torque", "up")))
 

@@ -31,6 +31,8 @@ def _origin_of(plan):
 def shown(setting):
     """A Setting as text with its unit."""
     unit = {"1/s": "pulses/s", "1/s^2": "pulses/s^2", "1/s^3": "pulses/s^3"}.get(setting.unit)
+    if setting.unit == "pulse":
+        return f"{setting.value:,.0f} pulses".replace(",", " ")
     return f"{setting.value:,.0f} {unit}".replace(",", " ") if unit else units.show(setting.value, setting.unit)
 
 

@@ -179,23 +179,24 @@ def _settings(shot, rig, d, focus, motion, count, settle, quiet, total, frames):
         "frames": Setting(count, "1", DERIVED, "frames of the whole stack"),
         "first_position": Setting(float(frames[0] * d.travel_per_pulse), "mm", GIVEN, "first focus position"),
         "last_position": Setting(float(frames[-1] * d.travel_per_pulse), "mm", DERIVED, "last focus position"),
-        "speed": Setting(motion.speed, "mm/s", motion.speed_origin, "largest speed"),
+        "speed": Setting(motion.speed, "mm/s", motion.speed_origin, "largest speed (on the way to the first frame)"),
         "speed_pulses": Setting(motion.speed / d.travel_per_pulse, "1/s", motion.speed_origin, "largest speed in pulses per second"),
         "acceleration": Setting(motion.acceleration, "mm/s^2", motion.acceleration_origin, "acceleration"),
         "acceleration_pulses": Setting(motion.acceleration / d.travel_per_pulse, "1/s^2", motion.acceleration_origin,
                                        "acceleration in pulses per second squared"),
         **common.jerk_settings(float(move.peak_jerk), d.travel_per_pulse),
         "take_up_pulses": Setting(motion.take_up, "pulse", DERIVED, "backlash take-up before the first frame"),
+        "frame_speed": Setting(float(move.peak_speed), "mm/s", DERIVED, "speed reached between frames"),
         "move_time": Setting(float(move.duration), "s", DERIVED, "time of a move between frames"),
         "settling_wait": Setting(settle[0], "s", settle[1], "wait after each move"),
         "wait_before_move": Setting(quiet[0], "s", quiet[1], "wait after the last footfall"),
         "frame_cycle": Setting(_cycle(shot, rig, settle[0]), "s", DERIVED, "time of a frame at standstill"),
         "total_time": Setting(total, "min", DERIVED, "time from homing to the last frame"),
         **common.drive_settings(rig),
-        "sharp_depth": Setting(focus.sharp, "um", DERIVED, "depth of a frame by the transfer that is kept"),
-        "geometric_depth": Setting(focus.geometric, "um", DERIVED, "depth by a blur of two pixels"),
-        "wave_depth": Setting(focus.wave, "um", DERIVED, "depth by a quarter wave"),
-        "summed_depth": Setting(focus.geometric + focus.wave, "um", DERIVED, "the two depths added, as in microscopy"),
+        "sharp_depth": Setting(focus.sharp, "um", DERIVED, f"sharp depth ({shot.picture.transfer_kept:.0%} of the transfer kept)"),
+        "geometric_depth": Setting(focus.geometric, "um", DERIVED, "geometric depth (blur of two pixels)"),
+        "wave_depth": Setting(focus.wave, "um", DERIVED, "wave depth (a quarter wave)"),
+        "summed_depth": Setting(focus.geometric + focus.wave, "um", DERIVED, "geometric and wave depth added"),
         "data": Setting(bits / 8e9, "1", DERIVED, "data in gigabytes"),
         "energy": Setting(common.mean_power(rig, running) * total, "Wh", DERIVED, "energy from the supply"),
         "mean_power": Setting(common.mean_power(rig, running), "W", DERIVED, "mean draw from the supply"),
@@ -288,5 +289,5 @@ def _limit_checks(shot, rig, frames, total, motion):
 
 
 def _notes(focus, everything, presets):
-    notes = [f"The stack has {len(everything)} frames; near and far end are both focus planes.", *stillness.notes(*presets)]
+    notes = [f"The stack has {len(everything)} frames: the first is focused on the near end, the last on the far end or a little behind it.", *stillness.notes(*presets)]
     return notes + ["The spacing is one pulse, the least this rig can do."] * (focus.pulses == 1)

@@ -82,7 +82,7 @@ def margins(checks):
         colour, marker = _STATES[check.state]
         # Against a limit of zero the margin is a difference, not a ratio: only its sign can be shown.
         ratio = None if check.margin is None or check.state == "holds" and check.margin < 1 else max(check.margin, low)
-        at = 1.0 if ratio is None else min(ratio, high)
+        at = (high if check.state == "holds" else 1.0) if ratio is None else min(ratio, high)
         ax.plot([1, at], [row, row], color=COLOURS[colour], ls="-", lw=7, alpha=0.55, solid_capstyle="butt")
         ax.plot(at, row, marker, ms=9, mfc="white" if check.margin is None else COLOURS[colour], mec="black", mew=1, clip_on=False)
         number = "" if ratio is None or not math.isfinite(ratio) or check.margin <= 0 else (
@@ -91,7 +91,7 @@ def margins(checks):
                 weight="bold" if check.state == "fails" else "normal")
     ax.axvline(1, color="black", lw=1.5)
     ax.text(1, -0.75, "fails  |  holds", ha="center", va="bottom", fontsize=9)
-    axis(ax.xaxis, "margin", "1", (low, high), log=True)
+    axis(ax.xaxis, "margin, drawn up to 10", "1", (low, high), log=True)
     ax.set_yticks(range(len(checks)), [check.name for check in checks])
     ax.yaxis.grid(False)
     ax.set_ylim(len(checks) - 0.4, -0.7)
@@ -115,7 +115,7 @@ def depth_transfer(offsets, transfer, spacing, kept):
     ends = np.interp([-spacing / 2, spacing / 2], offsets, transfer)
     ax.plot([-spacing * 5e5, spacing * 5e5], ends, **LINES["shot"] | {"linestyle": ""})
     ax.text(0, kept - 0.02, f"asked for: {kept:.0%}", ha="center", va="top")
-    ax.text(0, 0.04, f"one frame\n{say(spacing, 'um')}", ha="center", transform=ax.get_xaxis_transform())
+    ax.text(0, 0.04, f"one frame\n{1e6 * spacing:.4g} µm", ha="center", transform=ax.get_xaxis_transform())
     axis(ax.xaxis, "distance from the focused plane", "um", (offsets[0] * 1e6, offsets[-1] * 1e6))
     axis(ax.yaxis, "share of the contrast in focus", "1", (min(0, transfer.min()) - 0.03, 1.05))
     return Picture(fig, "Contrast of fine detail against the distance from the focused plane. At the edges of a frame, "

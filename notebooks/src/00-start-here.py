@@ -34,7 +34,7 @@ figures.stack_frames(made.schedule["position"][1], made["sharp_depth"], shot.sta
 # %% [markdown]
 # ## Will it work?
 #
-# Each **check** compares a figure with its limit. The **margin** says how far away the limit is: above 1 is good. A check *holds*, is *tight*, *fails*, or is *not computed* because a value is missing. What was not computed never counts as good.
+# Each **check** compares a figure with its limit. The **margin** says how far away the limit is: above 1 is good. A check *holds* when its margin is at least what that check asks for. It is *tight* when the limit is kept, but with less margin than asked. It *fails*, or it is *not computed* because a value is missing. What was not computed never counts as good.
 # %%
 figures.margins(made.checks)
 # %% [markdown]
@@ -60,6 +60,8 @@ mended = plan(*apply(shot, rig, failed.mend.key, failed.mend.value))
 what_happens(mended)
 # %% [markdown]
 # At f/<!--= mended["f_number"]:.3g --> the stack has <!--= mended["frames"]:.0f --> frames, and the plan *<!--= mended.verdict -->*. A mend looks after its own check alone. Plan again after each one: it may press on another check.
+#
+# A lens has clicks. Between two of them take the wider one, write it into the shot file as `f_number`, and plan again.
 #
 # ## Your own rig and shot
 #

@@ -64,7 +64,7 @@ with_working(
      f"{say(optics.frame_spacing(made['sharp_depth'], shot.stack.overlap), 'um')}.", optics.frame_spacing,
      {"depth_of_field": made["sharp_depth"], "overlap": shot.stack.overlap}),
     (f"**Spacing of this plan** ({made.settings['spacing'].origin}): {text['spacing']}, which is {made['spacing_pulses']:.0f} pulses of "
-     f"{text['travel_per_pulse']} each. " + ("Rounded down to whole pulses, and evened out so that the last frame lies at the far end."
+     f"{text['travel_per_pulse']} each. " + ("Rounded down to whole pulses, and evened out, so that the last frame lies at the far end or less than one spacing behind it."
                                         if made.settings["spacing"].origin == "auto" else "Rounded to whole pulses."), None, {}))
 # %% [markdown]
 # ### Why not another depth?
@@ -159,7 +159,7 @@ Markdown("\n".join([*way, "", *(f"| {' | '.join(cells)} |" for cells in (heads, 
 # %% [markdown]
 # ### Where the time goes
 #
-# The first picture adds up the whole shot, one kind of action after the other. The second shows one frame as it happens.
+# The first picture adds up the whole shot, one kind of action after the other. Homing is counted from the far end of the rail. The second shows one frame as it happens.
 # %%
 def end_to_end(durations):
     """A timeline of durations in s, each beginning where the one before it ends."""
@@ -171,7 +171,8 @@ arrive, trigger, expose, ready = (made.schedule[name][1] for name in ("arrive", 
 after = expose + picture.exposure_time
 parts = {"settling wait": trigger - arrive, "trigger and exposure": after - trigger, "store, recycle, pause": ready - after}
 approach = sum(seconds for *_, seconds in made.approach)
-whole = {"moves": approach + (count - 1) * made["move_time"], **{what: seconds.sum() for what, seconds in parts.items()}}
+homing = made.approach[0][3]
+whole = {"homing, at most": homing, "way to the first frame": approach - homing, "moves between frames": (count - 1) * made["move_time"], **{what: seconds.sum() for what, seconds in parts.items()}}
 display(end_to_end({**whole, "quiet after a footfall": ready[-1] - sum(whole.values()) if arrive[0] > approach * 1.000001 else 0.0}))
 end_to_end({"move": made["move_time"], **{what: seconds[-1] for what, seconds in parts.items()}})
 # %% [markdown]

@@ -60,7 +60,7 @@ print(f"a ring of {show(jump, 'um', 3)}, {swing(jump):.3g} px in the picture")
 # %% [markdown]
 # <details><summary>Explain: C, and what the others miss</summary>
 #
-# The camera stays behind while the carriage goes, then swings about it: the ring is speed over angular frequency. Answer A looks at the carriage alone. Answer B forgets that a close-up enlarges.
+# The camera stays behind while the carriage goes, then swings about it: the ring is speed over angular frequency. Answer A looks at the carriage alone. Answer B takes the give of the carriage for smaller than a pixel. It is several pixels even before the lens enlarges it.
 #
 # </details>
 # %% [markdown]
@@ -75,7 +75,7 @@ print(f"a ring of {show(jump, 'um', 3)}, {swing(jump):.3g} px in the picture")
 trapezoid = ramps.derivation("trapezoid")
 figures_ramps.steps(trapezoid[:8])
 # %% [markdown]
-# At the end, $\tau = 1$, the travel is one half. **A ramp covers half the way that full speed covers in the same time.** The library computes every move from these integrals: what you read is what runs.
+# At the end, $\tau = 1$, the travel is one half. **A ramp covers half the distance that full speed covers in the same time.** The library computes every move from these integrals: what you read is what runs.
 #
 # ### Two ramps and a cruise
 #
@@ -98,7 +98,7 @@ figures_ramps.profiles([whole, short], ["trapezoid: 24 mm", "triangle: 6 mm"])
 # %% [markdown]
 # <details><summary>Explain: C, it is a triangle</summary>
 #
-# The ramps alone would need 12 mm. So the short move turns around in the middle, at <!--= 1e3 * short.peak_speed:.3g --> mm/s, after <!--= short.duration / 2:.3g --> s. Answer A takes time for way. Answer B uses the sum $D / v + v / a$, which holds for trapezoids only.
+# The ramps alone would need 12 mm. So the short move begins to brake in the middle, at <!--= 1e3 * short.peak_speed:.3g --> mm/s, after <!--= short.duration / 2:.3g --> s. Answer A takes time to go with distance. Answer B uses the sum $D / v + v / a$, which holds for trapezoids only.
 #
 # </details>
 #
@@ -296,7 +296,7 @@ check(answer_3, "ramp_time")
 # - **Soft taken for weak.** In the same time a soft ramp has a *higher* peak acceleration.
 # - **Ramps judged by the position.** It looks alike for all. Ringing comes from the acceleration.
 # - **"Whole periods leave no ring."** Damping leaves some, and a natural frequency is never known exactly.
-# - **The way of the ramps forgotten.** Inside the marks it is lost to the cruise. Outside it needs more rail.
+# - **The distance of the ramps forgotten.** Inside the marks it is lost to the cruise. Outside it needs more rail.
 # %% [markdown]
 # ## What to remember
 #

@@ -268,7 +268,7 @@ check(answer_3, "timer")
 # ## What to remember
 #
 # 1. Pulse $k$ is due at $k - 1/2$ pulses of travel; invert the position to get its time.
-# 2. Half a speed grain times the way is what rounding can do in a cruise. Carry the fraction.
+# 2. Half a speed grain times the distance is what rounding can do in a cruise. Carry the fraction.
 # 3. The slowest interval must fit into the counter, and cut-off divisions stall near the cube root of timer frequency times acceleration. Carry the remainder.
 #
 # Try a new program with the subject away from the lens and the supply's switch in reach: a wrong interval can send a carriage anywhere.

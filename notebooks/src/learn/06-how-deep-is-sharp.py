@@ -196,7 +196,7 @@ for m in (1, 3, 10):
 # %%
 figures.depth_by_magnification((2.8, 5.6, 11), 1.0, pitch)
 # %% [markdown]
-# Up to life size depth falls almost with the square of the magnification. Beyond, the effective f-number grows along, and the lines flatten.
+# From a fifth of life size up to life size, depth falls about ten times. Beyond, the effective f-number grows along, and the lines flatten.
 # %% [markdown]
 # ### A warning: a table that contradicts itself
 #
@@ -268,7 +268,7 @@ check(answer_3, "frames")
 # - **The blur at the wrong place, or its radius.** $c$ is a diameter, at the sensor. At the subject it is $m$ times smaller.
 # - **Two thirds behind.** A rule for far subjects. So is the hyperfocal distance.
 # - **Depth of focus for depth of field.** What the sensor may move is $m^2$ times what the subject may.
-# - **Focusing with the lens alone at 1:1.** It shifts no focus there. Move the whole camera.
+# - **Focusing at 1:1 by moving the lens against the camera.** That hardly shifts the focused plane there. Move the whole camera.
 # %% [markdown]
 # ## What to remember
 #

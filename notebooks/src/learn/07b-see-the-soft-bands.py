@@ -272,6 +272,8 @@ print(f"vibration of 4 um at the sensor: {shaken.area:.0%} of the area; the shar
 print(f"60 spacings, scale not undone: {crooked.area:.0%}; share {crooked.shares[:10].mean():.2f} at the near end, "
       f"{crooked.shares[-10:].mean():.2f} at the far end")
 # %% [markdown]
+# A share below zero means that dark and bright have changed places: the detail there is false.
+#
 # ## Mistakes people make
 #
 # - **Blaming the merge.** Softness that follows the depth comes from the spacing or from a missed frame. No merge can bring back what no frame holds.
