@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from macrolib.controller import header, pieces
+from macrolib.parts import catalogue
 from macrolib.physics import ramps
 
 MICROSECOND = header.CLOCK * 1e-6
@@ -181,3 +182,12 @@ def test_too_fast_and_too_large_are_refused():
     many = many._replace(pieces=many.pieces * 100)
     with pytest.raises(ValueError, match="bytes of flash"):
         header.checked([many])
+
+
+def test_the_catalogue_has_what_was_measured():
+    rows = {"polled, display": "floats and a display in a loop", "polled, position": "floats in a loop", "float": "floats in an interrupt",
+            "division": "divisions in an interrupt", "pieces": "additions in an interrupt",
+            "phase": "phase accumulation in an interrupt", "even": "even speed in an interrupt"}
+    for name, row in rows.items():
+        measured = header.RECORDED["programs"][name]["pulses_per_second"]
+        assert 0.99 * measured < catalogue("controllers")[f"8-bit, {row}"].pulse_ceiling <= measured
