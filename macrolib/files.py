@@ -94,7 +94,8 @@ class Key:
         if self.kind != "quantity":
             return repr(value)
         number = units.to_unit(value, self.unit)
-        nearby = [f"{number:.{digits}g}" for digits in range(1, 18)]
+        nearby = [f"{float(f'{number:.{digits}g}'):.15g}" for digits in range(1, 16)]  # 10, not 1e+01
+        nearby += [f"{number:.{digits}g}" for digits in (16, 17)]
         nearby += [repr(float(math.nextafter(number, toward))) for toward in (-math.inf, math.inf)]
         for text in nearby:
             if units.parse(f"{text} {self.unit}", self.unit) == value:

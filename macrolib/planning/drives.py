@@ -36,6 +36,7 @@ class Demand:
     resolution: float = quantity("largest travel for one pulse", "um", above=0, most=1e-2)
     moving_share: float = number("share of the time for which the motor runs", 1.0, least=0, most=1)
     time: float = quantity("time for which a battery must last", "h", 3600.0, above=0, most=1e7)
+    brake: bool = False  # True: a brake or a counterweight holds the load when the power is off
 
 
 @dataclasses.dataclass(frozen=True)
@@ -81,6 +82,21 @@ class Choice:
         found = [checks.find_mend(dataclasses.replace(self.limit, name="drive", knobs=(knob,)), self.asked, self.offered, judge,
                                   lambda key: None) for knob in knobs]
         return [mend for mend in found if mend]
+
+    def bound(self, key, factor):
+        """The value (SI) of a rig's key, changed by `factor` again and again, up to which the combination still holds.
+
+        What a data sheet may say instead. All other parts stay, current and microsteps are set anew. None where it does not hold
+        as it is, or where even a thousandfold change does not matter.
+        """
+        value, described = checks.knob(None, self.offered, key)
+        for _ in range(math.ceil(math.log(1000) / abs(math.log(factor)))):
+            trial = value * factor
+            changed = checks.apply(None, self.offered, key, trial)[1] if described.low <= trial <= described.high else None
+            if changed is None or min(map(_room, _judged(self.asked, changed)[1])) < 1 - 1e-9:
+                return value if self.verdict == HOLDS else None
+            value = trial
+        return None
 
 
 def choices(rig, demand, motors=None, transmissions=None, drivers=None, supplies=None, limits=None):
@@ -142,7 +158,7 @@ def _judged(asked, rig):
     rate, travel = map(_room, _pulse_checks(asked, rig))  # the one falls with the microsteps, the other grows with them
     rig = _with(rig, microsteps=2 ** max(0, min(finest, round(math.log2(rig.driver.microsteps * (rate / travel) ** 0.5)))))
     power = common.power_checks(rig, demand.time, demand.moving_share, (("shot.demand.time", "down"),))
-    return rig, (torque, *_pulse_checks(asked, rig), *common.holding_checks(rig), *power, *_whirling_checks(asked, rig))
+    return rig, (torque, *_pulse_checks(asked, rig), *common.holding_checks(rig)[demand.brake:], *power, *_whirling_checks(asked, rig))
 
 
 def _pulse_checks(asked, rig):

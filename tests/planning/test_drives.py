@@ -80,6 +80,28 @@ def test_where_no_single_number_helps_none_is_named():
     assert FAIL["stays at hold current"].changes() == []
 
 
+@pytest.mark.parametrize(("key", "factor"), [("rig.motor.holding_torque", 0.97), ("rig.carriage.mass", 1.03), ("rig.supply.voltage", 0.97),
+                                             ("rig.controller.pulse_ceiling", 0.97), ("rig.motor.inductance", 1.03)])
+def test_up_to_its_bound_a_value_may_be_off(key, factor):
+    choice = one(rig=UPRIGHT, demand=dataclasses.replace(DEMAND, speed=4e-3))
+    bound = choice.bound(key, factor)
+    for value, verdict in ((bound, True), (bound * factor, False)):
+        assert (choices(checks.apply(None, choice.offered, key, value)[1], choice.asked.demand)[0].verdict == HOLDS) == verdict
+    assert (bound < checks.knob(None, choice.offered, key)[0]) == (factor < 1)
+
+
+def test_no_bound_where_none_counts():
+    assert one(rig=UPRIGHT).bound("rig.motor.detent_torque", 0.9) is None  # a screw that locks itself
+    assert FAIL["torque"].bound("rig.motor.holding_torque", 0.97) is None  # it does not hold as it is
+
+
+def test_a_brake_takes_the_place_of_the_detent():
+    held = one(transmission="B12x10", rig=UPRIGHT, demand=dataclasses.replace(DEMAND, brake=True))
+    without = FAIL["stays when power is off"]
+    assert {c.name for c in without.checks} - {c.name for c in held.checks} == {"stays when power is off"}
+    assert without.verdict == FAILS and held.verdict == HOLDS
+
+
 def test_what_binds_the_current_is_said_where_torque_lacks():
     """A hot room leaves 11 K to the motor; a driver of 0.8 A gives no more to one of 1.68 A; in the cold the rating binds."""
     for choice, bound in ((HOT, "motor temperature"), (one(driver="D0.8", rig=changed(UPRIGHT, carriage={"mass": 30.0})), "driver current"),

@@ -1,0 +1,43 @@
+"""The worksheet of drives with other values in its first cell: it runs to its end whatever is asked."""
+
+import contextlib
+import io
+import re
+
+import pytest
+
+from tools.build import NOTEBOOKS, read
+
+SOURCE = NOTEBOOKS / "src" / "design" / "choose-motor-and-drive.py"
+
+
+def worksheet(**values):
+    """(what it prints, its variables) with these values in the first cell."""
+    text = SOURCE.read_text("utf-8")
+    for name, value in values.items():
+        text, count = re.subn(rf"^{name} = .*?(?=  #)", f"{name} = {value!r}", text, flags=re.M)
+        assert count == 1, name
+    said, names = io.StringIO(), {"display": lambda *_: None}
+    with contextlib.chdir(NOTEBOOKS / "design"), contextlib.redirect_stdout(said):
+        for cell in read(text).cells:
+            if cell.cell_type == "code":
+                exec(compile(cell.source, "cell", "exec"), names)
+    return said.getvalue(), names
+
+
+@pytest.mark.parametrize(("values", "holds"), [
+    ({"LOAD": "0.4 kg", "TILT": "0 deg", "SPEED": "0.5 mm/s"}, True),
+    ({"LOAD": "6 kg", "BRAKE": True, "SUPPLY": "lithium 4 cells 98 Wh", "SPEED": "3 mm/s"}, True),
+    ({"SPEED": "40 mm/s", "FINEST": "0.2 um"}, False),
+], ids=["light", "heavy with a brake", "impossible"])
+def test_other_demands(values, holds):
+    said, names = worksheet(**values)
+    assert (names["found"][0].verdict == "holds") == holds == (names["chosen"].verdict == "holds")
+    assert len(names["least"]) == 18 and "[transmission]" in said
+    assert (re.search(r"^0 of 1440", said, re.M) is None) == holds
+
+
+def test_a_pick_and_the_numbers_that_it_may_have():
+    said, names = worksheet(PICK=("M17-48", "Tr8x4 (P2)", "D2.5"))
+    assert list(names["chosen"].names.values()) == ["M17-48", "Tr8x4 (P2)", "D2.5", "mains 24 V 60 W"]
+    assert "M17-48, Tr8x4 (P2), D2.5, mains 24 V 60 W: holds" in said
