@@ -163,6 +163,12 @@ def test_a_combination_worked_by_hand():
     assert choice.room == pytest.approx(1.0) and choice.verdict == HOLDS
 
 
+def test_whirling_by_hand():
+    """Steel, fixed and supported: 18.86e7 d / L^2 turns/min (mm). 5.5 mm, 1 m: 1037, 0.8 of it 13.8 turns/s; 150 mm/s, lead 8 mm."""
+    found = check(FAIL["screw below its whirling speed"], "screw below its whirling speed")
+    assert (found.figure, found.limit) == (pytest.approx(150 / 8), pytest.approx(0.8 * 18.86e7 * 5.5 / 1e6 / 60, rel=1e-3))
+
+
 # --- the settings
 @pytest.mark.parametrize("motor", MOTORS)
 @pytest.mark.parametrize("transmission", ["Tr8x2", "B12x4"])

@@ -41,8 +41,9 @@ def test_torque_over_torque_at_any_speed(speed):
 
 
 def test_map_of_choices():
+    drivers = {n: catalogue("drivers")[n] for n in ("D0.8", "D4.2")}  # the first bears 18 V only
     found = choices(UPRIGHT, DEMAND, {n: catalogue("motors")[n] for n in ("M17-40", "M8-30")},
-                    {n: catalogue("screws")[n] for n in ("B12x4", "Tr8x2")}, {n: catalogue("drivers")[n] for n in ("D1.2", "D4.2")})
+                    {n: catalogue("screws")[n] for n in ("B12x4", "Tr8x2")}, drivers)
     picture = figures_drive.choice_map(found)
     ax = picture.figure.axes[0]
     cells = {tuple(t.get_position()): t for t in ax.texts}
