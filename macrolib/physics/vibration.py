@@ -14,7 +14,7 @@ from macrolib.formula import Formula, Symbol
 from macrolib.physics import symbols as s
 
 __all__ = ["base_response", "excited_frequencies", "exposure_smear", "footfall_amplitude", "footfall_ring", "footfall_wait",
-           "image_vibration", "log_decrement", "ramp_residual", "relative_transmissibility", "residual_vibration",
+           "image_vibration", "log_decrement", "press_stiffness", "ramp_residual", "relative_transmissibility", "residual_vibration",
            "ring_down_time", "settling_time", "spring_frequency", "thermal_drift", "transmissibility",
            "whole_period_ramps", "zero_vibration_shaper"]
 
