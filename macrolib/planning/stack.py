@@ -289,5 +289,6 @@ def _limit_checks(shot, rig, frames, total, motion):
 
 
 def _notes(focus, everything, presets):
-    notes = [f"The stack has {len(everything)} frames: the first is focused on the near end, the last on the far end or a little behind it.", *stillness.notes(*presets)]
+    ends = "the first is focused on the near end, the last on the far end or a little behind it"
+    notes = [f"The stack has {len(everything)} frames: {ends}.", *stillness.notes(*presets)]
     return notes + ["The spacing is one pulse, the least this rig can do."] * (focus.pulses == 1)

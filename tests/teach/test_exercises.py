@@ -92,4 +92,5 @@ def test_each_condition_can_fail(lesson):
 def test_the_files_hold_no_answers(lesson):
     tables, _, _ = lesson
     for name, table in tables.items():
-        assert not set(table) - {"unit", "formula", "product", "solve_for", "field", "given", "usual", "wrong", "must", "choices", "tolerance"}, name
+        known = {"unit", "formula", "product", "solve_for", "field", "given", "usual", "wrong", "must", "choices", "tolerance"}
+        assert not set(table) - known, name

@@ -31,7 +31,7 @@ from macrolib.physics import symbols as s
 from macrolib.planning.budget import blur_budget
 from macrolib.planning.front import front
 from macrolib.show import figures_sharpness as figures
-from macrolib.show.figures_sharpness import GREEN_LIGHT, depth_text
+from macrolib.show.figures_sharpness import GREEN_LIGHT
 from macrolib.show.panels import aperture_and_spacing as panel
 from macrolib.show.style import say
 from macrolib.teach import exercises
