@@ -16,6 +16,21 @@ stopping_distance = Formula(
     "speed below the limit; delay is the reaction time, or the time constant of a smoothed set-point")
 
 
+def hand_limits(travel_per_hand_turn, start, end, overrun=0.0, switches=(-math.inf, math.inf), mounted_reversed=False):
+    """(travel for one turn, with its sign, lowest and highest set-point), all in m, as hand_set_points uses them."""
+    low = max(min(start, end) - overrun, min(switches))
+    high = min(max(start, end) + overrun, max(switches))
+    if not low <= start <= high or overrun < 0 or start == end:
+        raise ValueError("start and end must differ, the start lie between the switches, the overrun be at least 0")
+    return math.copysign(travel_per_hand_turn, end - start) * (-1 if mounted_reversed else 1), low, high
+
+
+def next_set_point(point, turned, limits):
+    """The set-point (m) after the control was turned on by `turned` turns; limits as hand_limits gives them."""
+    travel, low, high = limits
+    return min(max(point + travel * turned, low), high)
+
+
 def hand_set_points(turns, travel_per_hand_turn, start, end, overrun=0.0, switches=(-math.inf, math.inf),
                     mounted_reversed=False):
     """Set-points (m) on the rail from the readings of a hand control (turns from its first reading; one axis, in time).
@@ -24,14 +39,10 @@ def hand_set_points(turns, travel_per_hand_turn, start, end, overrun=0.0, switch
     control turns the other way. The set-point goes `overrun` (m) beyond either mark, and never beyond the switches
     (their rail positions, m). What is turned beyond a limit is forgotten: turning back moves it at once.
     """
-    low = max(min(start, end) - overrun, min(switches))
-    high = min(max(start, end) + overrun, max(switches))
-    if not low <= start <= high or overrun < 0 or start == end:
-        raise ValueError("start and end must differ, the start lie between the switches, the overrun be at least 0")
-    sense = math.copysign(travel_per_hand_turn, end - start) * (-1 if mounted_reversed else 1)
+    limits = hand_limits(travel_per_hand_turn, start, end, overrun, switches, mounted_reversed)
     points = [float(start)]
     for turned in np.diff(np.asarray(turns, float)):
-        points.append(min(max(points[-1] + sense * turned, low), high))
+        points.append(next_set_point(points[-1], turned, limits))
     return np.array(points)
 
 

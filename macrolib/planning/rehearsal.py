@@ -46,15 +46,18 @@ class _Part:
 
 
 class Rehearsal:
-    """A Plan in time. faster: plan seconds for a second of the clock; clock: a function that returns seconds and rises."""
+    """A Plan in time. faster: plan seconds for a second of the clock; clock: a function that returns seconds and rises.
+
+    parts: what happens, one after the other, each with `what`, `start` and `seconds`; total: seconds of the whole plan.
+    """
 
     def __init__(self, plan, faster=1.0, clock=time.monotonic):
         if plan.shot.kind not in _PARTS or not 0 < faster < float("inf"):
             raise ValueError(f"a stack or a traverse can be rehearsed, at a rate above 0; this is {plan.shot.kind!r}, {faster}")
         self.plan, self.faster, self._clock = plan, faster, clock
-        self._parts = list(_PARTS[plan.shot.kind](plan))
-        self._starts = [part.start for part in self._parts]
-        self.total = self._parts[-1].start + self._parts[-1].seconds
+        self.parts = list(_PARTS[plan.shot.kind](plan))
+        self._starts = [part.start for part in self.parts]
+        self.total = self.parts[-1].start + self.parts[-1].seconds
         self._frames, self._done, self._since = len(plan.schedule["frame"][1]), 0.0, None
 
     def start(self):
@@ -77,7 +80,7 @@ class Rehearsal:
     def now(self):
         """The Moment that the clock says."""
         elapsed = self._elapsed()
-        part = self._parts[max(0, bisect.bisect_right(self._starts, elapsed) - 1)]
+        part = self.parts[max(0, bisect.bisect_right(self._starts, elapsed) - 1)]
         inside = min(elapsed - part.start, part.seconds)
         first, rate = part.frames
         frame = min(first + int(inside * rate * (1 + 1e-12)), self._frames)
@@ -88,7 +91,7 @@ class Rehearsal:
 def _in_a_row(parts, start=0.0):
     """_Parts from (what, seconds, origin, goal, move, frames), one after the other; those of no length are left out."""
     for what, seconds, *rest in parts:
-        if seconds > 0:
+        if seconds > 1e-9:
             yield _Part(what, start, float(seconds), *rest)
             start += seconds
 
