@@ -34,8 +34,7 @@ def segments(plan):
     per_pulse, main = plan["travel_per_pulse"], plan.moves[_MAIN[plan.shot.kind]]
     made = [pieces.fit(_approach((end - start) * per_pulse, seconds, plan["acceleration"]), per_pulse)
             for _, start, end, seconds in plan.approach if start is not None]
-    main = pieces.fit(main, per_pulse)
-    return [*made, main._replace(way=_way(plan))]
+    return [*made, pieces.fit(main, per_pulse)._replace(way=_way(plan))]
 
 
 def _way(plan):
@@ -57,11 +56,10 @@ def header(plan, first_frame=1, homing=True):
     """
     made = segments(plan)
     sizes = checked(made)
-    values, stack = _timing(plan, first_frame), plan.shot.kind == "stack"
-    reach = plan.rig.rail.high_end_stop - plan.rig.rail.low_end_stop
-    values |= {"MV_HOME_PULSES": round(reach / plan["travel_per_pulse"]) if homing else 0, "MV_CREEP_US": _creep(plan),
-               "MV_HOLD": int(abs(plan.rig.rail.tilt) > 0.05)}
-    body = defines(made, values)
+    rail, stack = plan.rig.rail, plan.shot.kind == "stack"
+    reach = (rail.high_end_stop - rail.low_end_stop) / plan["travel_per_pulse"]
+    body = defines(made, {**_timing(plan, first_frame), "MV_HOME_PULSES": round(reach) if homing else 0, "MV_CREEP_US": _creep(plan),
+                          "MV_HOLD": int(abs(rail.tilt) > 0.05)})
     about = [f"plan: {plain(plan.shot.name)} on {plain(plan.rig.name)}, {'a frame at a time' if stack else 'one take'}",
              f"macrolib {plain(plan.version)}; {sum(s.pulses for s in made)} pulses in {len(made)} moves, {sizes.pieces} pieces",
              f"flash {sizes.flash} of {FLASH} bytes, RAM {sizes.ram} of {RAM} bytes; checksum {zlib.crc32(body.encode()):08x}",

@@ -96,9 +96,7 @@ def intervals(segment, stop_after=None):
 
     stop_after: the intervals that have been sent when an early stop begins; None runs to the end.
     """
-    made, numbers = [], _run(segment, stop_after)
-    made.extend(numbers)
-    return np.array(made, dtype=np.int64)
+    return np.fromiter(_run(segment, stop_after), np.int64)
 
 
 def _run(segment, stop_after):

@@ -34,13 +34,10 @@ interrupt routine, outputs (port, bit, level, cycle), value of the symbol asked 
 def available():
     """'' when programs can be compiled and simulated here, else what is missing."""
     missing = [name for name in ("gcc", "avr-gcc") if shutil.which(name) is None]
-    if missing:
-        return f"missing here: {', '.join(missing)}"
     try:
-        _runner()
+        return f"missing here: {', '.join(missing)}" if missing else str(_runner())[:0]
     except RuntimeError:
         return "missing here: libsimavr with its headers"
-    return ""
 
 
 def _call(*words):
@@ -111,9 +108,7 @@ OPERATIONS = ("nothing", "add 32 bit", "multiply 32 bit", "divide 16 bit", "divi
 def run_program(name, speed=QUICK, count=PROOF, extra=()):
     """A Run of one of PROGRAMS on a ramp of ACCELERATION to a speed in pulses/s, `count` pulses in all."""
     source, defines = PROGRAMS[name]
-    text = ""
-    if name == "pieces":
-        text = header.defines([_proof(count, speed)])
+    text = header.defines([_proof(count, speed)]) if name == "pieces" else ""
     return simulate(text, source, [*defines, f"SPEED={speed}.0", f"ACCELERATION={ACCELERATION}.0", f"COUNT={count}", *extra])
 
 
