@@ -147,8 +147,8 @@ def ripple(speed, microsteps, *, rotor_teeth, holding_torque, inertia, damping_r
     speed in turns/s, the rest as in `simulate`; arrays broadcast. The linear motor answers to the staircase of commands
     (a sawtooth about the straight line), to detent, mismatch and offset, each a series of sines whose mean squares add;
     peak to peak, pulses and slower causes add. structure=(frequency in Hz, damping ratio): the ripple behind that mode.
-    doubt estimates the relative error (large swings, a resonance near, detent near it or twice as fast as it); where
-    `holds` is False the real motor may differ by more than 2 %: use `simulate` there.
+    doubt estimates the relative error (large swings, a resonance near, detent near it or twice as fast, detent under
+    coarse pulses); where `holds` is False it may be more than 2 %: use `simulate` there.
     Not in it: friction, current resolution, rise time. Derived from Newton's second law; ValueError for bad values.
     """
     v, shape = _broadcast(speed=speed, microsteps=microsteps, rotor_teeth=rotor_teeth, holding_torque=holding_torque,
@@ -158,13 +158,12 @@ def ripple(speed, microsteps, *, rotor_teeth, holding_torque, inertia, damping_r
     frequencies, amplitudes = _causes(v, natural)
     ratio = frequencies / natural
     behind = relative_transmissibility(ratio, v["damping_ratio"])
-    swing, rates = amplitudes * behind / ratio**2, 2 * np.pi * frequencies
-    doubt = _doubt(v, ratio, amplitudes, behind)
-    doubt = np.maximum(*((x**2 * doubt).sum(axis=0) / (x**2).sum(axis=0) / 2 for x in (swing, rates * swing)))
-    sines = swing * np.exp(-1j * np.angle(1 - ratio**2 + 2j * v["damping_ratio"] * ratio))
+    sines = amplitudes * behind / ratio**2 * np.exp(-1j * np.angle(1 - ratio**2 + 2j * v["damping_ratio"] * ratio))
     if structure is not None:
         sines = sines * base_response(frequencies / structure[0], structure[1])
-    position, velocity = (np.sqrt((np.abs(x) ** 2).sum(axis=0) / 2) for x in (sines, rates * sines))
+    doubt, squares = _doubt(v, ratio, amplitudes, behind), [np.abs(x * sines) ** 2 for x in (1, 2 * np.pi * frequencies)]
+    doubt = np.maximum(*((x * doubt).sum(axis=0) / x.sum(axis=0) / 2 for x in squares))
+    position, velocity = (np.sqrt(x.sum(axis=0) / 2) for x in squares)
     return Ripple(*(x.reshape(shape)[()] for x in (position, _extent(sines), velocity, doubt, doubt < _DOUBT)))
 
 
@@ -185,7 +184,9 @@ def _doubt(v, ratio, amplitudes, behind):
     # Twice as fast as the rotor's own swings and stronger than the damping, it makes them grow by themselves (Mathieu).
     grows = share**2 > 0.8 * (v["damping_ratio"] ** 2 + (1 - ratio[0] / 2) ** 2)
     jump = (np.pi / (2 * v["microsteps"])) ** 2 / 12  # energy of one jump: 1 - cos against half the square
-    return 2 * gain * (softer + share * np.minimum(1, 3 * ratio)) + jump + (v["microsteps"] == 1) * (share > 0) + 2 * grows
+    doubt = 2 * gain * (softer + share * np.minimum(1, 3 * ratio)) + jump + (v["microsteps"] == 1) * (share > 0) + 2 * grows
+    doubt[:2] += 8 / v["microsteps"] ** 2 * [[1], [4]]  # coarse pulses leave out places at which the detent would act
+    return doubt
 
 
 def _causes(v, natural):

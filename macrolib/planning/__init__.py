@@ -13,7 +13,7 @@ from macrolib.planning.stack import plan_stack
 from macrolib.planning.traverse import plan_traverse
 
 __all__ = ["Check", "Mend", "Plan", "Setting", "plan"]
-_PLANNERS = {"stack": plan_stack, "traverse": plan_traverse, "hand-led": plan_hand_led}
+PLANNERS = {"stack": plan_stack, "traverse": plan_traverse, "hand-led": plan_hand_led}
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
@@ -64,7 +64,7 @@ def plan(shot, rig, mends=True):
 
     mends=False leaves the mends out, which is quicker. ValueError for a shot that cannot be planned at all.
     """
-    made = _PLANNERS[shot.kind](shot, rig.as_used)
+    made = PLANNERS[shot.kind](shot, rig.as_used)
     checks = [_mended(check, shot, rig, made.settings) for check in made.checks] if mends else made.checks
     settings, schedule, moves, ringing = (types.MappingProxyType(x) for x in (made.settings, made.schedule, made.moves, made.ringing))
     return Plan(shot, rig, settings, schedule, tuple(made.approach), tuple(checks), tuple(made.notes), moves, ringing)
@@ -75,7 +75,7 @@ def _mended(check, shot, rig, settings):
         return check
 
     def judge(changed_shot, changed_rig):
-        return _PLANNERS[changed_shot.kind](changed_shot, changed_rig.as_used, rows=False).checks
+        return PLANNERS[changed_shot.kind](changed_shot, changed_rig.as_used, rows=False).checks
 
     def start(key):
         name = key.rsplit(".", 1)[1]

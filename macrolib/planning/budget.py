@@ -2,11 +2,13 @@
 
 import dataclasses
 import math
+from types import SimpleNamespace
 
 from macrolib.files import AUTO
-from macrolib.physics import optics, stepper, vibration
-from macrolib.planning import common, film
+from macrolib.physics import optics, vibration
+from macrolib.planning import film
 from macrolib.planning.checks import Check, Mend, find_mend
+from macrolib.planning.ripple import motor_ripple
 
 _NOTHING = 1e-15  # m: a motion that takes nothing
 _GOOD = 0.95  # transfer from which a cause is no longer worth mending
@@ -51,8 +53,7 @@ def blur_budget(plan, frequency=None, mends=True):
     """
     shot, rig, settings = plan.shot, plan.rig.as_used, plan.settings
     nu = frequency or _frequency(shot, rig, settings)
-    causes = (*_optical(shot, rig, settings, nu), *_moving(plan, rig, nu))
-    found = Budget(nu, causes)
+    found = Budget(nu, (*_optical(shot, rig, settings, nu), *_moving(plan, rig, nu)))
     if not mends or found.largest is None or found.largest.transfer >= _GOOD:
         return found
     return dataclasses.replace(found, mend=_mend(plan, found))
@@ -81,7 +82,7 @@ def _optical(shot, rig, settings, nu):
     return [*found, Cause("pixel", optics.smear_mtf(nu, pitch), 1.0, "one pixel")]
 
 
-def _moving(plan, rig, nu):
+def _moving(plan, rig, nu, simulate=True):
     shot, settings = plan.shot, plan.settings
     pitch, m = rig.camera.pixel_pitch, shot.picture.magnification
     exposure = settings["exposure_time"].value if "exposure_time" in settings else shot.picture.exposure_time
@@ -92,24 +93,19 @@ def _moving(plan, rig, nu):
         pixels, table = settings["blur"].value, film.table(shot)[1]
         found.append(Cause("motion within the exposure", optics.smear_mtf(nu, max(pixels * pitch, _NOTHING)), pixels, "at full speed",
                            ((f"shot.{table}.shutter_angle", "down"), (f"shot.{table}.speed", "down"))))
-        found.append(_ripple(shot, rig, settings, nu, exposure))
+        found.append(_ripple(shot, rig, settings, nu, simulate))
     for name, (ringing, wait, key) in plan.ringing.items():
         found.append(_sine(name, ringing, wait, m / pitch, nu * pitch, exposure, key))
     return found
 
 
-def _ripple(shot, rig, settings, nu, exposure):
-    d, m = common.drive(rig), rig.motor
-    inertia = common.total_inertia(rig)
-    strength = stepper.peak_torque(m.holding_torque, rig.driver.peak_current, m.rated_current)
-    ripple = stepper.ripple(settings["speed"].value / d.travel_per_turn, rig.driver.microsteps, rotor_teeth=m.rotor_teeth,
-                            holding_torque=strength, inertia=inertia, damping_ratio=common.MOTOR_DAMPING, detent_torque=m.detent_torque)
-    scale = d.travel_per_turn / (2 * math.pi) * shot.picture.magnification / rig.camera.pixel_pitch
-    if not bool(ripple.holds):
-        return Cause("ripple of the motor", None, None, "the closed form does not hold at this speed: too near a resonance")
-    rms = float(ripple.position_rms) * scale
-    return Cause("ripple of the motor", optics.jitter_mtf(nu, rms * rig.camera.pixel_pitch), 2 * math.sqrt(2) * rms,
-                 "peak to peak of a sine of the same rms", (("rig.driver.microsteps", "up"), ("rig.motor.detent_torque", "down")))
+def _ripple(shot, rig, settings, nu, simulate):
+    found = motor_ripple(rig, settings["speed"].value, shot, simulate)
+    if found.in_step is not True:
+        return Cause("ripple of the motor", None, None, found.method if found.in_step is None else "the rotor falls out of step")
+    transfer = float(optics.jitter_mtf(nu, max(found.rms_pixels * rig.camera.pixel_pitch, _NOTHING)))
+    return Cause("ripple of the motor", transfer, found.pixels, f"peak to peak, by the {found.method}",
+                 (("rig.driver.microsteps", "up"), ("rig.motor.detent_torque", "down")))
 
 
 def _sine(name, ringing, wait, per_metre, cycles_per_pixel, exposure, key):
@@ -124,15 +120,16 @@ def _sine(name, ringing, wait, per_metre, cycles_per_pixel, exposure, key):
 
 def _mend(plan, budget):
     """The number that brings the largest cause to 0.95, or part of the way there, with an aperture that the lens has."""
-    from macrolib.planning import plan as make
+    from macrolib.planning import PLANNERS
 
     name = budget.largest.name
 
     def judge(shot, rig):
-        made = make(shot, rig, mends=False)
-        within = rig.lens.lowest_f_number <= made["f_number"] <= rig.lens.highest_f_number
-        again = blur_budget(made, budget.frequency, mends=False)
-        transfer = next(c.transfer for c in again.causes if c.name == name) if within else 0.0
+        made, used = PLANNERS[shot.kind](shot, rig.as_used, rows=False), rig.as_used
+        within = rig.lens.lowest_f_number <= made.settings["f_number"].value <= rig.lens.highest_f_number
+        again = SimpleNamespace(shot=shot, settings=made.settings, ringing=made.ringing)
+        causes = (*_optical(shot, used, made.settings, budget.frequency), *_moving(again, used, budget.frequency, simulate=False))
+        transfer = next(c.transfer for c in causes if c.name == name) if within else 0.0
         return [Check(name, transfer, goal, "1", "at least", 1.0)]
 
     def start(key):

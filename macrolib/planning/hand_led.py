@@ -6,7 +6,7 @@ import numpy as np
 
 from macrolib.files import AUTO
 from macrolib.physics import following, ramps, screen
-from macrolib.planning import common, film, stillness
+from macrolib.planning import common, film, ripple, stillness
 from macrolib.planning.checks import Check
 from macrolib.planning.common import Setting
 from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
@@ -19,7 +19,7 @@ _MOST_LAG = 0.1  # of the way between the marks that the carriage may lag behind
 def _limits(shot, rig, per_pulse):
     """(speed, its origin, acceleration, its origin) in SI."""
     h = shot.hand_led
-    speed = film.speed_limit(shot, rig, per_pulse) if h.speed == AUTO else h.speed
+    speed = ripple.quiet_speed(shot, rig, film.speed_limit(shot, rig, per_pulse)) if h.speed == AUTO else h.speed
     if h.acceleration != AUTO:
         return speed, DERIVED if h.speed == AUTO else GIVEN, h.acceleration, GIVEN
     soft = [stillness.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in stillness.modes(rig)]
@@ -74,10 +74,20 @@ def plan_hand_led(shot, rig, rows=True):
     checks = [*film.picture_checks(shot, rig, speed), *_motion_checks(shot, rig, speed, acceleration, lag, h),
               stillness.still_check("quiet after the last footfall", footfall, total - float(times[-1]), shot, rig,
                                     "shot.waits.wait_before_move"),
+              *ripple.ripple_checks(shot, rig, speed, simulate=rows),
               *common.time_checks(shot, total, film.slower(shot)), *common.power_checks(rig, total, 1.0, ())]
-    notes = ["The schedule shows a hand that turns steadily; yours will differ.", *stillness.notes("", quiet_origin, origin, footfall)]
+    notes = ["The schedule shows a hand that turns steadily; yours will differ.", *_shaking(rig, speed),
+             *stillness.notes("", quiet_origin, origin, footfall)]
     return common.Made(settings, schedule, approach, checks, notes, {}, {"floor": (footfall, total - float(times[-1]),
                                                                                   "shot.waits.wait_before_move")})
+
+
+def _shaking(rig, speed):
+    """A sentence that names the speeds below `speed` at which full steps meet a mode that is known, or the rotor's own."""
+    meets = [*((f, what) for what, f, _ in stillness.modes(rig)), (ripple.natural_frequency(rig), "rotor on its magnetic spring")]
+    found = [(f * rig.travel_per_turn / rig.motor.full_steps_per_turn, what) for f, what in sorted(meets)]
+    places = [f"{1e3 * v:.2g} mm/s ({what})" for v, what in found if v < speed]
+    return ["Full steps shake the picture at " + ", ".join(places) + ": turn past, do not dwell."] if places else []
 
 
 def _settings(shot, rig, d, speed, acceleration, lag, quiet, total):

@@ -7,13 +7,13 @@ import numpy as np
 
 from macrolib.files import AUTO
 from macrolib.physics import laws, ramps, screen, vibration
-from macrolib.planning import common, film, stillness
-from macrolib.planning.checks import HOLDS, Check
+from macrolib.planning import common, film, ripple, stillness
+from macrolib.planning.checks import Check
 from macrolib.planning.common import Setting
 from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
 
 _LEAST_RAMP = 0.5  # s that an automatic ramp lasts at least, so that it is seen as one; our own choice
-_LONGEST_RAMP, _MOST_FRAMES = 3600.0, 200_000  # s, video frames: beyond this something is mistyped
+_LONGEST_RAMP, _MOST_FRAMES = 600.0, 200_000  # s, video frames: beyond this something is mistyped
 _RAMP_SHARE = 0.4  # of a given duration that one automatic ramp takes at most
 _GENTLE = 1.0  # px/frame^2: change of image speed that an automatic ramp does not exceed; our own choice
 
@@ -125,7 +125,7 @@ def _speed(shot, rig, per_pulse, distance, shape):
             if limit * _ramp_time(shot, rig, limit, shape)[0] <= 0.8 * distance:
                 break
             limit = common.two_digits(limit * 0.85)
-        return _off_resonances(rig, limit), {"speed": DERIVED}
+        return ripple.quiet_speed(shot, rig, limit), {"speed": DERIVED}
     speed = distance / t.duration
     for _ in range(30 if t.ramps == "inside" else 0):  # ramps inside the marks cost half their time each
         ramp = min(_ramp_time(shot, rig, speed, shape)[0], t.duration / 2)
@@ -183,23 +183,13 @@ def plan_traverse(shot, rig, rows=True):
               stillness.still_check("quiet after the last footfall", footfall, waiting, shot, rig, "shot.waits.wait_before_move"),
               *stillness.other_checks(shot, rig, settings["exposure_time"].value, waiting),
               stillness.resonance_check(rig, path.speed, film.excited(rig, path.speed)),
+              *ripple.ripple_checks(shot, rig, path.speed, simulate=rows),  # rows are left out while mends are looked for
               *common.time_checks(shot, total, (("shot.traverse.speed", "up"),)),
               *common.power_checks(rig, total, t.takes * duration / total, (("shot.traverse.speed", "up"),))]
     ringing = {"ringing after a move": (ringing, first_wait, "shot.waits.settling_wait"),
                "floor": (footfall, waiting, "shot.waits.wait_before_move")}
     notes = _notes(shot, path, (settle_origin, quiet_origin, path.origins["acceleration"], footfall))
     return common.Made(settings, schedule, approach, checks, notes, {"take": path.move}, ringing)
-
-
-def _off_resonances(rig, speed):
-    """The speed, or the next lower one of two digits that shakes no known mode; the speed itself if there is none."""
-    trial = speed
-    while trial > speed / 5:
-        check = stillness.resonance_check(rig, trial, film.excited(rig, trial))
-        if check.figure is None or check.state == HOLDS:
-            return trial
-        trial = common.two_digits(trial * 0.97)
-    return speed
 
 
 def _take_up_move(step, path, d):

@@ -199,7 +199,7 @@ def test_the_closed_form_is_within_2_percent_where_it_says_that_it_holds():
 
 @pytest.mark.parametrize("structure", [None, (40.0, 0.08)], ids=["motor", "behind a mode"])
 def test_peak_to_peak_of_the_closed_form(structure):
-    """Random motors with detent: within 3 % where it holds; up to a doubt of 0.1 at most 5 % too small, 20 % too large."""
+    """Random motors with detent: within 3 % where it holds; up to a doubt of 0.1 within 10 %."""
     rng = np.random.default_rng(3)
     n = 60
     holding, microsteps, speed = 10 ** rng.uniform(-1, 0, n), 2 ** rng.integers(1, 8, n), 10 ** rng.uniform(-0.8, 0.4, n)
@@ -210,7 +210,7 @@ def test_peak_to_peak_of_the_closed_form(structure):
     error = ripple.position_peak_to_peak / motion.picture_peak_to_peak - 1
     assert ripple.holds.sum() > 10 and abs(error[ripple.holds]).max() < 0.03
     near = (ripple.doubt < 0.1) & ~ripple.holds
-    assert near.sum() > 10 and error[near].min() > -0.05 and error[near].max() < 0.2
+    assert near.sum() > 10 and abs(error[near]).max() < 0.1
 
 
 def test_peak_to_peak_of_known_shapes():

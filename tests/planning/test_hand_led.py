@@ -30,6 +30,8 @@ BREAK = {
     "pulse rate under the ceiling": (changed(SHOT, hand_led={"speed": 9e-3}), changed(RIG, controller={"pulse_ceiling": 4e3})),
     "torque": (changed(SHOT, hand_led={"acceleration": 90.0, "speed": 10e-3}), RIG),
     "blur within an exposure": (changed(SHOT, limits={"blur": 2.0}), RIG),
+    "ripple of the motor": (changed(SHOT, hand_led={"speed": 1.8e-3}), RIG),
+    "speed off the motor's resonances": (changed(SHOT, hand_led={"speed": 8.5e-3}), RIG),
 }
 
 
@@ -59,6 +61,12 @@ def test_finer_microsteps_under_the_same_ceiling_are_slower():
     slow = changed(RIG, controller={"pulse_ceiling": 3e3})
     speeds = [plan(SHOT, changed(slow, driver={"microsteps": n}), mends=False)["speed"] for n in (8, 64, 256)]
     assert speeds[0] > speeds[1] > speeds[2]
+
+
+def test_a_note_names_the_speeds_that_shake():
+    """34 Hz of the camera on its carriage, 200 full steps a turn of 10 mm: 1.7 mm/s."""
+    notes = " ".join(plan(SHOT, RIG, mends=False).notes)
+    assert "1.7 mm/s (camera on its carriage)" in notes and "rotor" not in notes
 
 
 def test_marks_on_one_place_are_refused():

@@ -51,6 +51,8 @@ BREAK = {
     "quiet after the last footfall": (changed(SHOT, waits={"wait_before_move": 0.0}),
                                       changed(RIG, floor={"footfall_amplitude": 9e-3, "damping_ratio": 1e-4})),
     "speed off the resonances": (changed(SHOT, traverse={"speed": 2.4e-3}), RIG),
+    "ripple of the motor": (SHOT, changed(RIG, motor={"detent_torque": 13e-3})),
+    "speed off the motor's resonances": (changed(SHOT, traverse={"speed": 8.5e-3}), RIG),
     "shutter shock": (SHOT, changed(RIG, camera={"shutter": "mechanical", "shutter_shock": 80e-6})),
     "quiet subject": (changed(SHOT, subject={"natural_frequency": 6.0, "damping_ratio": 0.002}, waits={"wait_before_move": 0.0}),
                       changed(RIG, floor={"footfall_amplitude": 9e-3})),
