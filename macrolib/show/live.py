@@ -65,8 +65,9 @@ class Hand:
 
 
 def _words(state):
-    return (f"Set-point {say(state.set_point, 'mm', 4)}, carriage {say(state.position, 'mm', 4)}: {say(state.behind, 'mm')} behind, at "
-            f"{say(abs(state.speed), 'mm/s')}. Let go now, it would coast {say(state.coast, 'mm')}.")
+    behind, speed, coast = (round(abs(x), 7) for x in (state.behind, state.speed, state.coast))  # m: a tenth of a micrometre
+    return (f"Set-point {say(state.set_point, 'mm', 4)}, carriage {say(state.position, 'mm', 4)}: {say(behind, 'mm')} behind, at "
+            f"{say(speed, 'mm/s')}. Let go now, it would coast {say(coast, 'mm')}.")
 
 
 class _Live(anywidget.AnyWidget):

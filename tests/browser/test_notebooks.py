@@ -21,7 +21,14 @@ ROOT = Path(__file__).parents[2]
 OUT = ROOT / "out" / "screenshots"
 NOTEBOOKS = sorted(str(p.relative_to(ROOT / "notebooks")) for p in (ROOT / "notebooks").rglob("*.ipynb")
                    if not {"src", ".ipynb_checkpoints"} & set(p.relative_to(ROOT / "notebooks").parts))
-ALL, KEYS, STORED = "all-panels.ipynb", "keys.ipynb", "stored.ipynb"
+ALL, KEYS, STORED, LIVE = "all-panels.ipynb", "keys.ipynb", "stored.ipynb", "live.ipynb"
+_LIVE = """from macrolib import plan, read_rig, read_shot
+from macrolib.planning.preview import Preview
+from macrolib.planning.rehearsal import Rehearsal
+from macrolib.show import live, playback
+made = plan(read_shot("data/shots/wing-case.toml"), read_rig("data/rigs/field-belt.toml"), mends=False)
+live.LiveHand(live.Hand(max_speed=0.02, max_acceleration=0.04, travel_per_control_turn=8e-3, start=0.04, end=0.1))""", \
+    "live.RehearsalView(Rehearsal(made, faster=20))", "playback.Player(Preview(made, seconds=1.0))"
 _KEEPS = """from pathlib import Path
 from macrolib.show import panels
 def keep(values, replace):
@@ -64,6 +71,7 @@ def place(tmp_path_factory):
     first = "from macrolib.show.panel import every_panel\nfound = every_panel()"
     nbformat.write(_notebook(first, *(f"found[{name!r}].show()" for name in every_panel())), folder / ALL)
     nbformat.write(_notebook(_KEEPS, _FRAIL), folder / KEYS)
+    nbformat.write(_notebook(*_LIVE), folder / LIVE)
     stored = _notebook("panels.trapezoid.show()")
     bundle = panels.trapezoid.show()._repr_mimebundle_()[0]
     data = {kind: bundle[kind] for kind in ("text/plain", "text/html")}  # what the build keeps
@@ -251,5 +259,54 @@ def test_a_stored_panel_is_seen_without_running(browser, address):
         assert picture.evaluate("i => i.complete && i.naturalWidth > 500")
         assert sheet.page.get_by_text("The sliders need a running kernel").count() == 1
         assert sheet.faults == sheet.strangers == []
+    finally:
+        sheet.close()
+
+
+def test_live_panels_run_when_asked_and_only_then(browser, address):
+    """The hand-led carriage by keyboard, a rehearsal stopped and resumed, a preview that plays once; names for all controls."""
+    sheet = _open(browser, address, LIVE)
+    page = sheet.page
+    try:
+        panels = page.locator("div.macrolib-panel")
+        panels.nth(2).locator("img[src^=blob]").wait_for()
+        hand, rehearsal, player = (panels.nth(i) for i in range(3))
+        for panel in (hand, rehearsal, player):
+            names = re.findall(r'- (?:slider|button|img|progressbar|\'img)(?: "((?:[^"\\]|\\.)*)")?', panel.aria_snapshot())
+            assert names and all(names) and len(set(names)) == len(names), panel.aria_snapshot()
+        still = player.locator("img").get_attribute("src")
+        page.wait_for_timeout(1500)
+        assert hand.get_attribute("data-updates") is None and rehearsal.locator("progress").get_attribute("value") == "0"
+        assert player.locator("img").get_attribute("src") == still and "Not playing." in player.inner_text()
+
+        control = hand.get_by_role("slider")
+        control.focus()
+        for _ in range(6):
+            page.keyboard.press("PageUp")
+        hand.get_by_text(re.compile("^At rest.*Set-point (?!40 mm).*: 0 mm behind")).wait_for(state="attached")
+        assert re.fullmatch(r"\d\.\d\d turns", control.get_attribute("aria-valuetext")) and int(hand.get_attribute("data-updates")) > 3
+        hand.get_by_role("button", name="Back to the start mark").click()
+        hand.get_by_text(re.compile("^Set-point 40 mm, carriage 40 mm")).wait_for()
+
+        rehearsal.get_by_role("button", name="Start").click()
+        page.wait_for_function("p => p.querySelector('progress').value > 0.02", arg=rehearsal.element_handle())
+        rehearsal.get_by_role("button", name="Stop").click()
+        page.wait_for_timeout(400)
+        share = float(rehearsal.get_attribute("data-share"))
+        page.wait_for_timeout(600)
+        assert float(rehearsal.get_attribute("data-share")) == share > 0
+        rehearsal.get_by_role("button", name="Start").click()
+        page.wait_for_function("([p, share]) => p.querySelector('progress').value > share", arg=[rehearsal.element_handle(), share])
+        rehearsal.get_by_role("button", name="Back to the beginning").click()
+        page.wait_for_function("p => p.querySelector('progress').value === 0", arg=rehearsal.element_handle())
+
+        player.get_by_role("button", name=re.compile("Play once")).click()
+        player.get_by_text("Playing once.").wait_for()
+        assert player.locator("img").get_attribute("src") != still
+        player.get_by_text("Not playing.").wait_for()
+        OUT.mkdir(parents=True, exist_ok=True)
+        for name, panel in zip(("hand", "rehearsal", "player"), (hand, rehearsal, player)):
+            panel.screenshot(path=OUT / f"live-{name}.png")
+        _no_fault(sheet)
     finally:
         sheet.close()
