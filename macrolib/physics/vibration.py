@@ -216,12 +216,14 @@ def residual_vibration(move, frequency, damping_ratio):
     for start, end in zip(knots[:-1], knots[1:], strict=True):
         panels = max(1, math.ceil(np.max(end - start, initial=0) * highest))
         half = (end - start) / (2 * panels)
-        middle = start + half * (2 * np.arange(panels).reshape(-1, *[1] * dims) + 1)
-        pushes = weights * half * move.acceleration(middle[:, None] + half * nodes)
-        if pushes.any():  # a cruise shakes nothing
-            # the exponential of a sum is a product: few exponentials, and no large array in between
-            within, rest = np.exp(-pole * (half * nodes)), np.exp(pole * (knots[-1] - middle))
-            ring = ring + np.einsum("kj...,j...,k...->...", pushes, within, rest)
+        for first in range(0, panels, 4096):  # some panels at a time, so that memory stays small in the longest ramps
+            k = np.arange(first, min(first + 4096, panels)).reshape(-1, *[1] * dims)
+            middle = start + half * (2 * k + 1)
+            pushes = weights * half * move.acceleration(middle[:, None] + half * nodes)
+            if pushes.any():  # a cruise shakes nothing
+                # the exponential of a sum is a product: few exponentials, and no large array in between
+                within, rest = np.exp(-pole * (half * nodes)), np.exp(pole * (knots[-1] - middle))
+                ring = ring + np.einsum("kj...,j...,k...->...", pushes, within, rest)
     return _plain(np.abs(ring) / pole.imag)
 
 

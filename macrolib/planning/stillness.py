@@ -17,6 +17,7 @@ PRESET_FOOTFALL_WAIT = 8.0  # s after a footfall, from memory: a timber floor of
 PRESET_ACCELERATION = 0.02  # m/s^2, from memory: gentle for a camera of 1 to 3 kg
 PRESET_FLOOR = "timber joists"  # the one that asks for most patience
 _ZERO = 1e-12  # m; below this nothing can be seen
+_MANY_PERIODS = 3000  # beyond this the exact residual costs long and tells nothing more
 _APART = 0.2  # share by which a speed must keep an excited frequency off a mode; common practice, no source
 GIVEN, DERIVED, PRESET = "given", "auto", "preset"
 
@@ -41,6 +42,13 @@ def tolerance(shot, rig):
     return shot.waits.tolerance * rig.camera.pixel_pitch / shot.picture.magnification / 2
 
 
+def left_ringing(move, frequency, damping_ratio):
+    """Envelope in m that a move leaves; after very many periods its bound, twice the give to the peak acceleration."""
+    if float(move.duration) * frequency > _MANY_PERIODS:
+        return 2 * float(move.peak_acceleration) / (2 * math.pi * frequency) ** 2
+    return float(vibration.residual_vibration(move, frequency, damping_ratio))
+
+
 @dataclasses.dataclass(frozen=True)
 class Ringing:
     """What a move leaves: decaying vibrations, each (amplitude, frequency, damping ratio); () where data lack."""
@@ -53,7 +61,7 @@ class Ringing:
         """What a move leaves ringing between camera and subject in every known mode."""
         if rig.stand.natural_frequency is None or rig.stand.damping_ratio is None:
             return cls((), "rig.stand needs natural_frequency and damping_ratio")
-        return cls(tuple((float(vibration.residual_vibration(move, f, zeta)), f, zeta) for _, f, zeta in modes(rig)))
+        return cls(tuple((left_ringing(move, f, zeta), f, zeta) for _, f, zeta in modes(rig)))
 
     @property
     def lowest(self):

@@ -6,7 +6,7 @@ import math
 import numpy as np
 
 from macrolib.files import AUTO
-from macrolib.physics import laws, ramps, screen, vibration
+from macrolib.physics import laws, ramps, screen
 from macrolib.planning import common, film, ripple, stillness
 from macrolib.planning.checks import Check
 from macrolib.planning.common import Setting
@@ -73,7 +73,7 @@ def _choose_shape(shot, rig, speed):
     for name, shape in common.SHAPES.items():
         time = _ramp_time(shot, rig, speed, shape)[0]
         move = ramps.ramps_by_time(3 * speed * time, time, speed=speed, shape=shape)
-        left[name] = sum(float(vibration.residual_vibration(move, f, z)) for _, f, z in stillness.modes(rig))
+        left[name] = sum(stillness.left_ringing(move, f, z) for _, f, z in stillness.modes(rig))
     enough = max(1.05 * min(left.values()), 0.05 * stillness.tolerance(shot, rig))
     return next(name for name in left if left[name] <= enough), DERIVED
 
@@ -238,7 +238,7 @@ def _motion_checks(shot, rig, d, path, approach):
     ends = [x * per_pulse for x in (path.start, path.start + path.sense * path.pulses, *(step[2] for step in approach))]
     slower = (("shot.traverse.speed", "down"), ("shot.traverse.duration", "up"))
     allowed = stillness.tolerance(shot, rig)
-    left = sum(float(vibration.residual_vibration(path.move, f, z)) for _, f, z in stillness.modes(rig)) if stillness.modes(rig) else None
+    left = sum(stillness.left_ringing(path.move, f, z) for _, f, z in stillness.modes(rig)) if stillness.modes(rig) else None
     scale = 2 * shot.picture.magnification / rig.camera.pixel_pitch
     return [
         Check("ringing after the ramp", None if left is None else left * scale, allowed * scale, "px",
