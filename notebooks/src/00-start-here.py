@@ -89,6 +89,7 @@ for table, part in PARTS.items():
 # | [From turns to travel](learn/01-from-turns-to-travel.ipynb) | learning | screw, belt and gear; microsteps, pulse ceiling and top speed |
 # | [Ramps, derived](learn/03-ramps-derived.ipynb) | learning | trapezoid to minimum jerk, and what each leaves ringing |
 # | [Pulses and timers](learn/04-pulses-and-timers.ipynb) | learning | when each pulse is due, and what whole timer ticks do to it |
+# | [The pulse ceiling](learn/04b-the-pulse-ceiling.ipynb) | learning | what limits a small controller, measured |
 # | [Torque and inertia](learn/05-torque-and-inertia.ipynb) | learning | what a motor gives at speed, and what a move asks for |
 # | [How deep is sharp](learn/06-how-deep-is-sharp.ipynb) | learning | four measures of depth, and which one a stack needs |
 # | [Diffraction and the best aperture](learn/07-diffraction-and-the-best-aperture.ipynb) | learning | why stopping down ends, and the light that it asks for |
@@ -98,6 +99,7 @@ for table, part in PARTS.items():
 # | [Plan a stack](design/plan-a-stack.ipynb) | a worksheet | settings, working, schedule, checks and files of a focus stack |
 # | [Plan a traverse](design/plan-a-traverse.ipynb) | a worksheet | the same for a filmed move |
 # | [Plan a hand-led move](design/plan-a-hand-led-move.ipynb) | a worksheet | lag, coast and limits of a move led by hand |
+# | [Send it to a controller](design/send-it-to-a-controller.ipynb) | a worksheet | the plan as pulses of a small controller, and the wiring |
 #
 # Notebooks under `learn/` are lessons with exercises. Those under `design/` are worksheets: change the first cell, run all. Work on copies of the files in `data/`: lessons and tests use the originals.
 #
