@@ -46,7 +46,7 @@ class Stack:
     speed: float = quantity("largest speed between frames", "mm/s", AUTO, above=0, most=1, auto=True)
     acceleration: float = quantity("acceleration between frames", "mm/s^2", AUTO, above=0, most=100, auto=True)
     ramp: str = choice("kind of ramp between frames", *RAMPS, default="auto")
-    pause: float = quantity("extra pause in each frame", "s", 0.0, least=0, most=3600)
+    pause: float = quantity("least time from the end of an exposure to the next move", "s", 0.0, least=0, most=3600)
     first_frame: int = whole("frame to begin with, to resume or to repeat", 1)
     last_frame: int = whole("frame to end with; leave out for the last", None)
     clearance_in_front: float = quantity("what stands in front of the near end, towards the lens", "mm", 0.0, least=0, most=1)

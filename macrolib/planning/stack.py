@@ -119,6 +119,11 @@ def _cycle(shot, rig, wait):
     return wait + rig.camera.trigger_latency + shot.picture.exposure_time + max(rig.camera.write_time, recycle, shot.stack.pause)
 
 
+def _farther_end(shot, rig):
+    """The end of the stack that is farther from the home switch, in m."""
+    return max(shot.stack.near_end, shot.stack.far_end, key=lambda x: abs(x - rig.rail.home_switch))
+
+
 def _exposure(shot, rig):
     """Seconds in which light reaches the sensor: the flash's if there is one."""
     return rig.light.flash_duration if rig.light.kind == "flash" else shot.picture.exposure_time
@@ -158,7 +163,7 @@ def plan_stack(shot, rig, rows=True):  # its rows are cheap: always there
               stillness.still_check("settling after a move", ringing, settle, shot, rig, "shot.waits.settling_wait"),
               stillness.still_check("quiet after the last footfall", footfall, lead_in, shot, rig, "shot.waits.wait_before_move"),
               *stillness.other_checks(shot, rig, _exposure(shot, rig), lead_in),
-              stillness.drift_check(rig, shot.stack.far_end, total, focus.spacing, (("shot.stack.spacing", "up"),)),
+              stillness.drift_check(rig, _farther_end(shot, rig), total, focus.spacing, (("shot.stack.spacing", "up"),)),
               *stillness.droop_check(shot, rig, focus.sharp),
               *_limit_checks(shot, rig, frames, total, motion)]
     ringing = {"ringing after a move": (ringing, settle, "shot.waits.settling_wait"),

@@ -31,6 +31,11 @@ def modes(rig):
     return [mode for mode in found if mode[1] is not None and mode[2] is not None]
 
 
+def stand_known(rig):
+    """Whether the rig file says how the stand rings; without that nothing is known to be still."""
+    return rig.stand.natural_frequency is not None and rig.stand.damping_ratio is not None
+
+
 def lens_frequency(rig):
     """Natural frequency in Hz of the lens on its supports; None without their stiffness."""
     lens = rig.lens
@@ -59,7 +64,7 @@ class Ringing:
     @classmethod
     def after_move(cls, rig, move):
         """What a move leaves ringing between camera and subject in every known mode."""
-        if rig.stand.natural_frequency is None or rig.stand.damping_ratio is None:
+        if not stand_known(rig):
             return cls((), "rig.stand needs natural_frequency and damping_ratio")
         return cls(tuple((left_ringing(move, f, zeta), f, zeta) for _, f, zeta in modes(rig)))
 
@@ -155,7 +160,9 @@ def still_check(name, ringing, wait, shot, rig, key):
 def other_checks(shot, rig, exposure, wait):
     """Checks of shutter shock, a subject that sways by itself, and the lens on its support, where the files have data."""
     found = []
-    if rig.camera.shutter != "electronic" and rig.camera.shutter_shock > 0 and rig.stand.natural_frequency is not None:
+    if rig.camera.shutter != "electronic" and rig.camera.shutter_shock > 0 and rig.stand.natural_frequency is None:
+        found.append(Check("shutter shock", None, shot.waits.tolerance, "px", why="rig.stand needs natural_frequency"))
+    elif rig.camera.shutter != "electronic" and rig.camera.shutter_shock > 0:
         moved = vibration.exposure_smear(rig.camera.shutter_shock, rig.stand.natural_frequency, exposure) / rig.camera.pixel_pitch
         found.append(Check("shutter shock", moved, shot.waits.tolerance, "px", why=f"within {exposure * 1e3:.3g} ms, at the stand's pace",
                            knobs=(("rig.camera.shutter_shock", "down"), ("shot.waits.tolerance", "up"))))
@@ -213,8 +220,8 @@ def resonance_check(rig, speed, excited):
     excited: {cause: frequency in Hz} from vibration.excited_frequencies.
     """
     pairs = [(abs(frequency / mode[1] - 1), cause, mode[0]) for cause, frequency in excited.items() for mode in modes(rig)]
-    if not pairs:
-        return Check("speed off the resonances", None, _APART, "1", "at least", 1.0, why="no natural frequency is known")
+    if not pairs or not stand_known(rig):
+        return Check("speed off the resonances", None, _APART, "1", "at least", 1.0, why="rig.stand lacks frequency or damping")
     distance, cause, mode = min(pairs)
     return Check("speed off the resonances", distance, _APART, "1", "at least", 1.0, why=f"nearest: {cause} against {mode}",
                  knobs=(("shot.traverse.speed", "down"), ("shot.traverse.speed", "up")))

@@ -178,8 +178,9 @@ def plan_traverse(shot, rig, rows=True):
     waiting = first_wait + sum(step[3] for step in approach)
     waits = {"settling_wait": (settle, settle_origin), "wait_before_move": (quiet, quiet_origin)}
     settings = _settings(shot, rig, d, path, waits, back, total)
+    shortest = settle if t.takes > 1 else first_wait  # later takes wait no longer than this
     checks = [*film.picture_checks(shot, rig, path.move.peak_speed), *_motion_checks(shot, rig, d, path, approach),
-              stillness.still_check("quiet at the start", ringing, first_wait, shot, rig, "shot.waits.settling_wait"),
+              stillness.still_check("quiet at the start", ringing, shortest, shot, rig, "shot.waits.settling_wait"),
               stillness.still_check("quiet after the last footfall", footfall, waiting, shot, rig, "shot.waits.wait_before_move"),
               *stillness.other_checks(shot, rig, settings["exposure_time"].value, waiting),
               stillness.resonance_check(rig, path.speed, film.excited(rig, path.speed)),
@@ -238,11 +239,11 @@ def _motion_checks(shot, rig, d, path, approach):
     ends = [x * per_pulse for x in (path.start, path.start + path.sense * path.pulses, *(step[2] for step in approach))]
     slower = (("shot.traverse.speed", "down"), ("shot.traverse.duration", "up"))
     allowed = stillness.tolerance(shot, rig)
-    left = sum(stillness.left_ringing(path.move, f, z) for _, f, z in stillness.modes(rig)) if stillness.modes(rig) else None
+    left = sum(stillness.left_ringing(path.move, f, z) for _, f, z in stillness.modes(rig)) if stillness.stand_known(rig) else None
     scale = 2 * shot.picture.magnification / rig.camera.pixel_pitch
     return [
         Check("ringing after the ramp", None if left is None else left * scale, allowed * scale, "px",
-              why="peak to peak, in the known modes" if left is not None else "rig.stand or rig.carriage needs frequency and damping",
+              why="peak to peak, in the known modes" if left is not None else "rig.stand needs natural_frequency and damping_ratio",
               knobs=(("shot.traverse.acceleration", "down"), ("shot.traverse.ramp_frames", "up"), ("shot.waits.tolerance", "up"))),
         Check("reaches its speed", speed, path.speed, "mm/s", "at least", 1.0, why="the ramps must fit between the marks",
               knobs=(("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), ("shot.traverse.speed", "down")))
