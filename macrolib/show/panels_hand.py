@@ -99,6 +99,6 @@ hand = Panel(
         Slider("travel_per_control_turn", "travel for one turn of the control", "mm", 1, 20, 8),
         Slider("pace", "quickest turning of the hand", "turn/s", 0.3, 4, 1.5),
         Slider("overrun", "overrun of the marks allowed", "mm", 0, 20, 3),
-        Slider("arrangement", "end: 1 ahead, 2 behind; control reversed: 3 unknown, 4 known", "1", 1, 4, 1, choices=(1, 2, 3, 4))],
+        Slider("arrangement", "end ahead 1, behind 2; control reversed, unknown 3, known 4", "1", 1, 4, 1, choices=(1, 2, 3, 4))],
     led_picture, led_sentence,
     "Above, set-point and carriage against time between the switches, hatched; below, how far the carriage is behind.")
