@@ -1,4 +1,4 @@
-"""Writes the stored map of ripple, notebooks/data/maps/ripple.json: python -m tools.ripple_map (about two minutes).
+"""Writes the stored map of ripple, notebooks/data/maps/ripple.json: python -m tools.ripple_map (some minutes).
 
 A motor is told by four numbers without a unit, so that one map serves all: full steps a second over its natural frequency,
 microsteps, detent over holding torque, damping ratio. The closed form where it holds, simulated elsewhere.
@@ -16,7 +16,7 @@ from macrolib.physics import stepper
 
 MAP_FILE = Path(__file__).resolve().parent.parent / "notebooks" / "data" / "maps" / "ripple.json"
 
-RATIOS = np.round(np.geomspace(0.03, 6, 33), 4)
+RATIOS = np.round(2 ** (np.arange(-30, 17) / 6), 5)  # so that the resonances of all settings lie on points
 MICROSTEPS = [1, 2, 4, 8, 16, 32, 64, 128, 256]
 SHARES = [0.0, 0.02, 0.05, 0.1]
 DAMPING = [0.03, 0.06, 0.12, 0.25]

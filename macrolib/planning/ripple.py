@@ -17,7 +17,7 @@ __all__ = ["motor_ripple", "quiet_speed", "ripple_checks", "ripple_map"]
 MotorRipple = namedtuple("MotorRipple", "motor picture rms pixels rms_pixels in_step method")
 RippleMap = namedtuple("RippleMap", "speeds microsteps motor picture in_step")
 CLOSED_FORM, SIMULATION, NOT_LOOKED_AT = "closed form", "simulation", "the closed form does not hold and nothing was simulated"
-_DOUBT = 0.07  # estimated error up to which a plan trusts the closed form
+DOUBT = 0.07  # estimated error up to which a plan trusts the closed form
 _APART = 0.2  # share by which a speed must keep off the motor's resonances; common practice, no source
 _SLOWEST = 25  # natural periods from pulse to pulse, from which each step rings out before the next: slower is no different
 _LONGEST = 500  # natural periods of an electrical cycle, from which detent is so slow that the closed form is 10 % off at most
@@ -79,7 +79,7 @@ def motor_ripple(rig, speed, shot=None, simulate=True):
     turns = max(float(f"{speed / rig.travel_per_turn:.5g}"), cycle / (4 * microsteps * _SLOWEST))
     key = turns, microsteps, structure(rig), *motor(rig).values()
     (*angles, doubt), in_step, method = _closed(*key), True, CLOSED_FORM
-    if doubt >= _DOUBT and cycle < _LONGEST * turns:
+    if doubt >= DOUBT and cycle < _LONGEST * turns:
         if not simulate:
             return MotorRipple(*[None] * 6, NOT_LOOKED_AT)
         (*angles, in_step), method = _simulated(*key), SIMULATION

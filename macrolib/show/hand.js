@@ -30,7 +30,8 @@ function render({ model, el }) {
   said.style.cssText = 'position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)';
   const status = make('p', { className: 'status', role: 'alert' });
   const back = make('button', { type: 'button', textContent: 'Back to the start mark' });
-  const label = (text, place, height, anchor = 'middle') =>
+  const beside = (place) => (x(place) < 70 ? 'start' : x(place) > WIDTH - 70 ? 'end' : 'middle');
+  const label = (text, place, height, anchor = beside(place)) =>
     draw('text', { x: x(place), y: height, 'text-anchor': anchor, 'font-size': 13, fill: 'black' }, text);
   const set = draw('path', { d: 'M -8 -16 L 8 -16 L 0 -3 Z', fill: 'white', stroke: RED, 'stroke-width': 2.5 });
   const carriage = draw('path', { d: 'M -11 3 L 11 3 L 11 17 L -11 17 Z', fill: BLUE });
@@ -41,8 +42,8 @@ function render({ model, el }) {
   const picture = draw('svg', { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, width: WIDTH, role: 'img', style: 'max-width:100%;height:auto;background:white' },
     draw('line', { x1: x(low), x2: x(high), y1: 80, y2: 80, stroke: '#666666', 'stroke-width': 4 }),
     ...fixed.marks.flatMap((place, i) => [mark(place), label(fixed.names[i], place, 26)]),
-    ...fixed.view.flatMap((place, i) => (fixed.ends[i] ? [stop(place), label(fixed.ends[i], place, 100, i ? 'end' : 'start')] : [])),
-    ...lines, label('now', low, TOP + 4, 'start'), label(`${SECONDS} s ago`, low, HEIGHT - 24, 'start'), set, carriage);
+    ...fixed.view.flatMap((place, i) => (fixed.ends[i] ? [stop(place), label(fixed.ends[i], place, 100)] : [])),
+    ...lines, label('now', low, TOP + 4), label(`${SECONDS} s ago`, low, HEIGHT - 24), set, carriage);
   const control = make('label', {}, make('span', { textContent: 'control (turns)' }), range);
   const root = make('div', { className: 'macrolib-panel', role: 'group', ariaLabel: fixed.title },
     make('p', { className: 'title', textContent: fixed.title }), make('div', { className: 'row' }, control), status, picture, words,
@@ -65,7 +66,7 @@ function render({ model, el }) {
     status.textContent = now.status;
     if (now.status) { pause(); return; }
     const time = performance.now() / 1000;
-    past.push([time, now.set_point, now.position]);
+    past.push([now.time, now.set_point, now.position]);
     past = past.filter(([t]) => time - t < SECONDS);
     set.setAttribute('transform', `translate(${x(now.set_point)} 80)`);
     carriage.setAttribute('transform', `translate(${x(now.position)} 62)`);

@@ -28,13 +28,15 @@ _AT_REST = 1e-7  # m, m/s
 class Hand:
     """A carriage led by readings of a control, one after the other; SI.
 
-    start, end: marks on the rail; overrun: how far they may be overrun; switches: rail positions, never passed.
+    start, end: marks on the rail; overrun: how far they may be overrun; switches: rail positions, never passed. None puts
+    them a quarter of the way between the marks outside what may be overrun.
     """
 
     def __init__(self, max_speed, max_acceleration, travel_per_control_turn, start, end, overrun=0.0, switches=None,
                  mounted_reversed=False):
         self.max_speed, self.max_acceleration, self.marks = max_speed, max_acceleration, (start, end)
-        self.switches = switches or (min(start, end) - overrun, max(start, end) + overrun)
+        room = overrun + abs(end - start) / 4
+        self.switches = switches or (min(start, end) - room, max(start, end) + room)
         self.arrangement = travel_per_control_turn, self.marks, overrun, self.switches, mounted_reversed
         self.limits = following.hand_limits(travel_per_control_turn, start, end, overrun, self.switches, mounted_reversed)
         self.begin()
@@ -116,8 +118,9 @@ class LiveHand(_Live):
         """Answer to {what: "hand", time, turns}, which moves on, or {what: "back", ...}, which returns to the start mark."""
         if asked["what"] == "back":
             self.hand.begin(float(asked["turns"]))
-        state = self.hand.step(float(asked["time"]), float(asked["turns"]))
-        return {**state._asdict(), "words": _words(state), "status": ""}
+        time = float(asked["time"])
+        state = self.hand.step(time, float(asked["turns"]))
+        return {**state._asdict(), "time": time, "words": _words(state), "status": ""}
 
     def stored(self):
         """(words, picture) of the recorded turn."""
