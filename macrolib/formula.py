@@ -17,6 +17,7 @@ import sympy
 from macrolib import units
 
 _TINY, _HUGE = 5e-324, float(np.finfo(float).max)
+_HUGE_BITS = np.float64(_HUGE).view(np.uint64)
 
 
 class Symbol(sympy.Symbol):
@@ -59,9 +60,9 @@ class Formula:
         self.names = tuple(s.name for s in self.symbols)
         self._bounds = tuple((s.low, s.high) for s in self.symbols)
         self._low, self._high = result.low, result.high
-        # Where the sign of the result follows from those of the arguments, only an overflow or underflow can break it.
-        self._sure = self._high == _HUGE and (self._low == -_HUGE or self._low <= _TINY and bool(self.expression.is_positive)
-                                              or self._low == 0 and bool(self.expression.is_nonnegative))
+        factors = {f.as_base_exp()[0] for f in sympy.Mul.make_args(self.expression)}
+        self._product = self._low <= _TINY and self._high == _HUGE and all(
+            f.is_number and f.is_positive or f in self.symbols and (f.low, f.high) == (_TINY, _HUGE) for f in factors)
         self._compiled = None
         self.__name__ = result.name
         self.__doc__ = f"{result.meaning} ({result.unit}) from {', '.join(f'{s.name} ({s.unit})' for s in symbols)}."
@@ -129,31 +130,41 @@ class Formula:
         named = dict(zip(self.names, args), **named) if len(args) <= len(self.names) else named
         unknown, missing = [n for n in named if n not in self.names], [n for n in self.names if n not in named]
         if unknown or missing or len(args) > len(self.names):
-            raise TypeError(f"{self.result.name} needs {', '.join(self.names)}"
-                            + (f"; missing: {', '.join(missing)}" if missing else "")
-                            + (f"; unknown: {', '.join(unknown)}" if unknown else ""))
+            faults = [f"; {what}: {', '.join(n)}" for what, n in (("missing", missing), ("unknown", unknown)) if n]
+            raise TypeError(f"{self.result.name} needs {', '.join(self.names)}" + "".join(faults))
         return [named[n] for n in self.names]
 
     def _on_arrays(self, args):
         values = [_as_floats(self, n, x) for n, x in zip(self.names, args)]
-        for x, (low, high) in zip(values, self._bounds):
-            if x.size and not (low <= x.min() and x.max() <= high):
-                self._refuse(values)
-        result, sure = self._flagged(values, "raise"), self._sure
-        if result is None:  # underflow is no fault, but it may have broken the range
-            result, sure = self._flagged(values, "ignore"), False
-        if result is None:
-            with np.errstate(all="ignore"):
-                self._refuse_result(self.compiled(*values), values)
-        if not sure and np.size(result) and not (self._low <= np.min(result) and np.max(result) <= self._high):
-            self._refuse_result(result, values)
+        quick = self._product_of(values) if self._product else None
+        result = self._checked(values) if quick is None else quick
         shape = np.broadcast_shapes(*(x.shape for x in values))
         return float(result) if shape == () else result if np.shape(result) == shape else np.full(shape, result)
 
-    def _flagged(self, values, under):
+    def _product_of(self, values):
+        """A product of powers of positive factors, with one look at each array; None where that shows a fault."""
+        # Without sign, as whole numbers, finite floats from 0 up have at most the largest one's bits. A factor 0 leaves no result above 0.
+        if not all(x.size and x.view(np.uint64).max() <= _HUGE_BITS for x in values):
+            return None
+        result = self._flagged(values)
+        return result if result is not None and np.min(result) > 0 else None
+
+    def _checked(self, values):
+        for x, (low, high) in zip(values, self._bounds):
+            if x.size and not (low <= x.min() and x.max() <= high):
+                self._refuse(values)
+        result = self._flagged(values)
+        if result is None:
+            with np.errstate(all="ignore"):
+                self._refuse_result(self.compiled(*values), values)
+        if np.size(result) and not (self._low <= np.min(result) and np.max(result) <= self._high):
+            self._refuse_result(result, values)
+        return result
+
+    def _flagged(self, values):
         """The result, or None where the processor's flags say that it is not finite: cheaper than a look at it."""
         try:
-            with np.errstate(over="raise", divide="raise", invalid="raise", under=under):
+            with np.errstate(over="raise", divide="raise", invalid="raise", under="ignore"):
                 return self.compiled(*values)
         except FloatingPointError:
             return None
@@ -168,8 +179,7 @@ class Formula:
     def _refuse_result(self, result, args):
         bad = np.ravel(result)[~((self._low <= np.ravel(result)) & (np.ravel(result) <= self._high))]
         inputs = ", ".join(f"{n} {np.ravel(x)[0]:g}" + (" ..." if np.size(x) > 1 else "") for n, x in zip(self.names, args))
-        bad = bad if bad.size else [math.nan]  # an overflow on the way that the last step hides
-        raise ValueError(f"{self.result.name} comes out as {bad[0]:g} {self.result.unit}; allowed: "
+        raise ValueError(f"{self.result.name} comes out as {bad[0] if bad.size else math.nan:g} {self.result.unit}; allowed: "
                          f"{self.result.allowed} ({self.limits or 'the arguments are beyond what floats hold'}); from {inputs}")
 
 

@@ -26,30 +26,31 @@ _WATCH = """panel => {
   image.addEventListener('load', () => image.decode().then(() => {
     window.times.push(performance.now() - window.pressed); window.pictures.push(performance.now()); }));
 }"""
-_SETTLED = "p => p.dataset.count === (p.dataset.asked ?? '0') && window.times.length >= p.wanted"
+_SETTLED = "p => p.dataset.count === (p.dataset.asked ?? '0')"
 
 
 def _press(page, panel, slider, presses):
     handle = panel.element_handle()
     slider.focus()
     for i in range(presses):
-        handle.evaluate("p => { p.wanted = window.times.length + 1; }")
-        page.keyboard.press("ArrowRight" if i < presses // 2 else "ArrowLeft")
+        low, high = slider.evaluate("s => [+s.value === +s.min, +s.value === +s.max]")
+        page.keyboard.press("ArrowLeft" if high or (i >= presses // 2 and not low) else "ArrowRight")
         page.wait_for_function(_SETTLED, arg=handle)
+        page.wait_for_timeout(30)  # decoding ends a little later; a press that leaves the picture as it is gives no time
 
 
 def _hold(page, panel, slider):
     slider.focus()
     page.keyboard.press("Home")
     page.wait_for_timeout(400)
-    panel.evaluate("p => { window.pictures = []; p.wanted = 0; }")
+    panel.evaluate("() => { window.pictures = []; }")
     for _ in range(30):
         page.keyboard.press("ArrowRight")
         page.wait_for_timeout(35)
     page.wait_for_function(_SETTLED, arg=panel.element_handle())
     page.wait_for_timeout(200)
     shown = page.evaluate("() => [window.pictures.length, window.pictures.at(-1) - window.pictures[0], window.times.at(-1)]")
-    return (shown[0] - 1) / (shown[1] / 1e3), shown[2]
+    return (shown[0] - 1) / (shown[1] / 1e3) if shown[0] > 1 else float("nan"), shown[2]
 
 
 def measure(sheet, number, presses):

@@ -162,3 +162,22 @@ def test_tables_name_every_symbol_and_source():
     sheet, symbols = formula_sheet([ratio, area]), symbol_table([ratio, area])
     assert "definition" in sheet and "flat" in sheet and f"${area.latex}$" in sheet
     assert all(f"| {name} |" in symbols for name in ("length", "width", "share", "area", "ratio"))
+
+
+@pytest.mark.parametrize("bad", [0.0, -0.0, -1.0, math.nan, -math.nan, math.inf, -math.inf])
+@pytest.mark.parametrize("place", [0, 1, 2])
+@pytest.mark.parametrize("name", ["length", "width"])
+def test_the_quick_check_of_products_lets_no_bad_element_through(name, place, bad):
+    assert ratio._product and not area._product and not slope._product
+    values = {"length": np.array([1.0, 2.0, 3.0]), "width": np.array([3.0, 2.0, 1.0])}
+    assert ratio(**values).tolist() == [1 / 3, 1.0, 3.0]
+    values[name][place] = bad
+    with pytest.raises(ValueError, match=name):
+        ratio(**values)
+
+
+def test_the_quick_check_takes_views_small_floats_and_foreign_byte_order():
+    grid = np.arange(1.0, 13.0).reshape(3, 4)
+    for view in (grid.T, grid[::2, ::-1], grid.astype(np.float32), grid.astype(">f8"), grid.astype(int)):
+        assert np.array_equal(ratio(view, 2.0), np.asarray(view, float) / 2)
+    assert ratio(np.array([1e-310]), 1.0)[0] == 1e-310
