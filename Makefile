@@ -16,7 +16,7 @@ PY := .venv/bin/python
 CORES := --numprocesses auto --maxprocesses 4 --dist loadfile
 NBVAL := --nbval --nbval-current-env --nbval-cell-timeout=60 --nbval-sanitize-with=tests/nbval_sanitize.cfg
 
-.PHONY: help plan test test-all lab notebooks bench clean
+.PHONY: help plan test test-all lab notebooks handouts bench clean
 
 help:
 	@echo "make plan       settings, schedule, checks and report of a shot on a rig: SHOT=... RIG=... OUT=..."
@@ -24,6 +24,7 @@ help:
 	@echo "make test-all   the slow tests as well"
 	@echo "make lab        open the notebooks in JupyterLab (LAB_OPTIONS=--allow-root when you are root)"
 	@echo "make notebooks  rebuild all notebooks from notebooks/src (ONLY='learn/01-...' for some)"
+	@echo "make handouts   the lessons as pages to read or print without a kernel: out/handouts/index.html"
 	@echo "make bench      benchmarks, with the ratios that the tests rely on"
 	@echo "make clean      remove .venv and caches; out/ stays"
 	@echo "PYTHON=python3.12 chooses the Python that .venv is made with; PINS= takes the newest packages."
@@ -63,6 +64,9 @@ lab: .venv/plan.stamp
 
 notebooks: .venv/plan.stamp
 	@$(PY) -m tools.build $(ONLY)
+
+handouts: .venv/plan.stamp
+	@$(PY) -m tools.handouts --replace
 
 bench: .venv/test.stamp
 	@for script in tests/benchmarks/*.py; do echo "== $$script"; PYTHONPATH=. $(PY) "$$script" || exit 1; done

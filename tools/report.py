@@ -33,16 +33,19 @@ th, td { border: 1px solid #767676; padding: 0.25rem 0.6rem; text-align: left; v
 th { background: #f0f0ee; }
 summary { cursor: pointer; color: #444; }
 .note { border: 1px solid #767676; padding: 0.4rem 0.8rem; }
-.formula { overflow-x: auto; margin: 0.8rem 0; }
+.formula { overflow-x: auto; overflow-y: hidden; padding: 0.4rem 0; margin: 0.4rem 0; }
+figure { margin: 0.8rem 0; break-inside: avoid; }
 @page { size: A4; margin: 15mm; }
 @media print {
   body { max-width: none; padding: 0; font-size: 10pt; }
   img, tr, pre, .formula { break-inside: avoid; }
   details.code { display: none; }
+  .new-page { break-before: page; }
 }
 """
 _NOTE = ("A stored run: text, numbers and pictures are those of the run that wrote this page. "
          "Sliders need a running kernel: open the notebook in JupyterLab to move them.")
+_WIDE = 80  # characters of TeX
 _COLOUR = re.compile(r"\x1b\[[0-9;]*m")
 _ORDER = ("text/html", "text/markdown", "text/latex", "image/svg+xml", "image/png", "image/jpeg", "text/plain")
 
@@ -64,7 +67,9 @@ class _Renderer(mistune.HTMLRenderer):
         return mathml(text)
 
     def block_math(self, text):
-        return f'<div class="formula">{mathml(text, "block")}</div>\n'
+        # A wide formula scrolls in a narrow window: then the keyboard must reach it.
+        reach = ' tabindex="0" role="group" aria-label="wide formula"' if len(text) > _WIDE else ""
+        return f'<div class="formula"{reach}>{mathml(text, "block")}</div>\n'
 
     def image(self, text, url, title=None):
         # Stored pictures are data; the plain renderer would take such an address for a harmful one.
@@ -74,7 +79,8 @@ class _Renderer(mistune.HTMLRenderer):
 _render = mistune.create_markdown(renderer=_Renderer(escape=False), plugins=["table", "math"])
 
 
-def _markdown(text):
+def show_markdown(text):
+    """A text cell as HTML, without the marks of computed numbers."""
     return _render(PROSE.sub("", text))
 
 
@@ -99,13 +105,14 @@ def _output(output):
     if kind == "text/html":
         return f"<div>{data}</div>"
     if kind in ("text/markdown", "text/latex"):
-        return _markdown(data)
+        return show_markdown(data)
     return _plain(data) if kind in ("text/plain", None) else _picture(kind, data, output)
 
 
-def _cell(cell, number):
+def show_cell(cell, number):
+    """A cell as HTML: text, or folded code and its outputs."""
     if cell.cell_type == "markdown":
-        return _markdown(cell.source)
+        return show_markdown(cell.source)
     code = (f'<details class="code"><summary>Code of cell {number}</summary><pre>{html.escape(cell.source)}</pre>'
             "</details>") if cell.source.strip() else ""
     return "\n".join([code, *map(_output, cell.get("outputs", []))])
@@ -115,7 +122,11 @@ def to_html(notebook):
     """The page of a notebook that was run."""
     heading = re.search(r"^# (.+)$", "\n".join(c.source for c in notebook.cells if c.cell_type == "markdown"), re.M)
     title = PROSE.sub("", heading[1]) if heading else "Report"
-    cells = "\n".join(_cell(cell, number) for number, cell in enumerate(notebook.cells, 1))
+    return page(title, _NOTE, "\n".join(show_cell(cell, number) for number, cell in enumerate(notebook.cells, 1)))
+
+
+def page(title, note, body):
+    """A whole HTML page that forbids itself scripts and requests."""
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -126,9 +137,9 @@ def to_html(notebook):
 <style>{_STYLE}</style>
 </head>
 <body>
-<p class="note">{_NOTE}</p>
 <main>
-{cells}
+<p class="note">{note}</p>
+{body}
 </main>
 </body>
 </html>

@@ -11,10 +11,12 @@ from pathlib import Path
 
 import nbformat
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
 from macrolib.show import panels
 from macrolib.show.panel import every_panel
 from tests.browser import lab
+from tools import handouts
 
 pytestmark = pytest.mark.browser
 ROOT = Path(__file__).parents[2]
@@ -129,6 +131,13 @@ def _move_every_slider(sheet, panel):
         _settled(sheet, panel)
 
 
+def accessibility_faults(page, part=None):
+    """What a well-kept checker of accessibility rules finds (names, roles, contrast, headings): [(rule, places)]."""
+    found = Axe().run(page, context=part).response
+    assert found["passes"], "the checker looked at nothing"
+    return [(v["id"], v["impact"], [node["html"][:200] for node in v["nodes"]]) for v in found["violations"]]
+
+
 def _names_are_spoken(panel):
     """Each control has a name of its own; sliders and boxes name their unit."""
     tree = panel.aria_snapshot()
@@ -148,6 +157,7 @@ def _no_fault(sheet):
 # A narrow window, and what a window of 1280 x 900 shows at 200 %: half as many px, each twice as large.
 WINDOWS = {"narrow": {"width": 480, "height": 900, "deviceScaleFactor": 1}, "zoomed": {"width": 640, "height": 450, "deviceScaleFactor": 2}}
 RESIZED = [*[n for n in NOTEBOOKS if n.startswith("learn")], ALL, ALL][:2]
+CONTENT = ".jp-RenderedMarkdown, .jp-OutputArea-output"  # ours; the rest of the page is JupyterLab's own
 _tried = set()  # titles of the panels that a notebook has shown: the notebook of all panels tries the rest
 
 
@@ -184,6 +194,8 @@ def test_runs_and_every_slider_moves(browser, address, name):
             _move_every_slider(sheet, panel)
             title = re.sub(r"\W+", "-", panel.get_attribute("aria-label").lower()).strip("-")
             panel.screenshot(path=OUT / f"{Path(name).stem}-{number + 1}-{title}.png")
+        if name.startswith("learn"):
+            assert accessibility_faults(sheet.page, CONTENT) == []
         if name in RESIZED:
             sheet.page.evaluate("() => window.jupyterapp.commands.execute('application:toggle-left-area')")
             sheet.page.locator(".jp-FileBrowser").wait_for(state="hidden")
@@ -310,3 +322,19 @@ def test_live_panels_run_when_asked_and_only_then(browser, address):
         _no_fault(sheet)
     finally:
         sheet.close()
+
+
+def test_handouts_keep_the_accessibility_rules(browser, tmp_path):
+    """Every printed lesson, in a wide and in a narrow window; a page with faults is found to have them."""
+    context = browser.new_context(bypass_csp=True)  # the pages forbid scripts, the checker is one
+    page = context.new_page()
+    try:
+        for path in handouts.write_handouts(tmp_path):
+            page.goto(path.as_uri())
+            for width in (1280, 480):
+                page.set_viewport_size({"width": width, "height": 900})
+                assert accessibility_faults(page) == [], (path.name, width)
+        page.set_content('<html lang="en"><title>x</title><main><h1>x</h1><img src="data:,"><p style="color:#bbb">pale</p></main></html>')
+        assert {rule for rule, *_ in accessibility_faults(page)} == {"image-alt", "color-contrast"}
+    finally:
+        context.close()

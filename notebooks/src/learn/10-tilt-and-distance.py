@@ -190,7 +190,8 @@ Math(working(tilt.slope_travel, level_travel=travel, slope_angle=slope))
 # But now the load pulls. Its part along the slope is the weight times the sine of the slope:
 # %%
 weight = {"momentary_acceleration": 0.0, "direction": 0.0, "friction": 0.0, "drag_force": 0.0, "gravity": transmission.STANDARD_GRAVITY}
-Math(working(transmission.drive_force, mass=rig.carriage.mass, slope=slope, **weight))
+load = transmission.drive_force(mass=rig.carriage.mass, slope=slope, **weight)
+print(f"{say(rig.carriage.mass, 'kg')} on a slope of 15 degrees pull with {say(load, 'N')}")
 # %% [markdown]
 # Friction helps to hold, and then it hinders on the way up. Plan without its help.
 #
