@@ -69,7 +69,7 @@ handouts: .venv/plan.stamp
 	@$(PY) -m tools.handouts --replace
 
 bench: .venv/test.stamp
-	@for script in tests/benchmarks/*.py; do echo "== $$script"; PYTHONPATH=. $(PY) "$$script" || exit 1; done
+	@$(PY) -m tests.benchmarks.table
 
 clean:
 	@rm -rf .venv .pytest_cache .ruff_cache .hypothesis build macrolib.egg-info

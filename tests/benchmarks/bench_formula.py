@@ -4,12 +4,12 @@ Run: python tests/benchmarks/bench_formula.py. Prints ratios with their limits, 
 """
 
 import statistics
-import sys
 import timeit
 
 import numpy as np
 
 from macrolib.physics import transmission
+from tests.benchmarks.table import row
 
 MICRO = 1e-6
 
@@ -29,18 +29,12 @@ def interleaved(functions, args, repeats, number=1):
     return times
 
 
-def report(name, value, limit, unit=""):
-    """Print one line; True when the value keeps its limit."""
-    print(f"{name:58s} {value:6.2f}{unit}  limit {limit}{unit}  {'holds' if value <= limit else 'FAILS'}")
-    return value <= limit
-
-
 def scalars(formula, args, named):
     """Overhead of a scalar call, by position and by name, in microseconds."""
     calls = (lambda: formula.compiled(*args), lambda: formula(*args), lambda: formula(**named))
     bare, *full = (statistics.median(t) for t in interleaved(calls, (), 301, 500))
     print(f"{formula.__name__}: compiled alone {bare / MICRO:.2f} us")
-    return [report(f"{formula.__name__}, scalar {how}, over compiled", (time - bare) / MICRO, 2, " us")
+    return [row(f"{formula.__name__}, scalar {how}, over compiled", (time - bare) / MICRO, 2, "us")
             for how, time in zip(("by position", "by name"), full)]
 
 
@@ -50,22 +44,22 @@ def arrays(formula, hand, args, limit):
         f(*args)
     times = interleaved((hand, formula.compiled, formula), args, 25)
     ratios = [statistics.median(x / base for x, base in zip(t, times[0])) for t in times[1:]]
-    return [report(f"{formula.__name__}, a million, compiled over by hand", ratios[0], 1.1),
-            report(f"{formula.__name__}, a million, checked over by hand", ratios[1], limit)]
+    return [row(f"{formula.__name__}, a million, compiled over by hand", ratios[0], 1.1),
+            row(f"{formula.__name__}, a million, checked over by hand", ratios[1], limit)]
 
 
 def main():
-    """All ratios; exit status 1 when one misses its limit."""
+    """All ratios."""
     torque, travel = transmission.raising_torque, transmission.travel_per_pulse
     one = dict(zip(torque.names, (40.0, 9e-3, 2e-3, 0.18, 0.26)))
     short = dict(zip(travel.names, (2e-3, 3200.0)))
     rng = np.random.default_rng(1)
     many = [value * rng.uniform(0.5, 1, 1_000_000) for value in one.values()]
-    kept = [scalars(torque, tuple(one.values()), one), scalars(travel, tuple(short.values()), short),
-            arrays(torque, by_hand, many, 1.5),
-            arrays(travel, lambda a, b: a / b, [value * rng.uniform(0.5, 1, 1_000_000) for value in short.values()], 2.5)]
-    return all(all(k) for k in kept)
+    scalars(torque, tuple(one.values()), one)
+    scalars(travel, tuple(short.values()), short)
+    arrays(torque, by_hand, many, 1.5)
+    arrays(travel, lambda a, b: a / b, [value * rng.uniform(0.5, 1, 1_000_000) for value in short.values()], 2.5)
 
 
 if __name__ == "__main__":
-    sys.exit(not main())
+    main()

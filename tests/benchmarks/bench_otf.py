@@ -7,6 +7,7 @@ import numpy as np
 from scipy.integrate import quad
 
 from macrolib.physics import optics
+from tests.benchmarks.table import row
 
 
 def best_of(function, repeats=5):
@@ -39,7 +40,7 @@ def main():
     random = np.random.default_rng(1)
     q, waves = random.uniform(0, 1, 100_000), random.uniform(-200, 200, 100_000)
     optics.defocused_otf(q[:10], waves[:10])  # compiles the checks
-    print(f"100 000 values, any q, to 200 waves: {best_of(lambda: optics.defocused_otf(q, waves)):.3f} s")
+    row("100,000 values of the defocused transfer, to 200 waves", best_of(lambda: optics.defocused_otf(q, waves)), 0.6, "s")
     for w in (0.25, 3.0, 60.0, 200.0):
         seconds = best_of(lambda w=w: optics.defocused_otf(q, w))
         print(f"100 000 values, any q, at {w:g} waves: {seconds:.3f} s")
@@ -52,7 +53,8 @@ def main():
                 if error > worst:
                     worst, where = error, (a, w)
         at = f"q {where[0]:.4f}, {where[1]:.2f} waves"
-        print(f"worst error against {name}, {count} points to 200 waves: {worst:.1e} at {at}")
+        row(f"transfer to 200 waves, worst of {count} against {name}", worst, 1e-9)
+        print(f"  at {at}")
     numbers = np.geomspace(1, 32, 1000)
     seconds = best_of(lambda: optics.sharp_depth(3, numbers, 1, 4e-6, 5.5e-7, 0.8))
     print(f"1000 depths by transfer kept: {1e3 * seconds:.1f} ms")

@@ -16,9 +16,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 from macrolib.show.panel import every_panel  # noqa: E402
+from tests.benchmarks.table import row  # noqa: E402
 from tests.browser import lab  # noqa: E402
 
 MEDIAN, P95 = 100, 160  # ms
+LIMITS = {"soft_bands": 500}  # a small synthetic stack is computed at each press
 _WATCH = """panel => {
   const image = panel.querySelector('img');
   window.pressed = 0; window.times = []; window.pictures = [];
@@ -78,12 +80,12 @@ def main(presses=6):
             sheet = lab.Sheet(browser, address, "panels.ipynb")
             assert sheet.run_all() is True
             print(f"slider to picture in JupyterLab, ms; load average {os.getloadavg()[0]:.1f}; aim {MEDIAN} / {P95}")
-            print(f"{'panel':<16}{'presses':>8}{'median':>8}{'95 %':>8}{'held, 1/s':>11}{'last lag':>10}  aim")
             for number, name in enumerate(names):
                 times, rate, lag = measure(sheet, number, presses)
                 median, p95 = np.percentile(times, [50, 95])
-                met = "met" if median <= MEDIAN and p95 <= P95 else "missed"
-                print(f"{name:<16}{len(times):>8}{median:>8.0f}{p95:>8.0f}{rate:>11.1f}{lag:>10.0f}  {met}")
+                row(f"panel {name}, slider to picture, median", median, LIMITS.get(name, MEDIAN), "ms")
+                row(f"panel {name}, slider to picture, 95th percentile", p95, LIMITS.get(name, P95), "ms")
+                print(f"  {len(times)} presses; key held: {rate:.1f} pictures a second, the last after {lag:.0f} ms")
             sheet.close()
 
 

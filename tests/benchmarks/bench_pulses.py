@@ -12,6 +12,7 @@ import time
 import numpy as np
 
 from macrolib.physics import pulses, ramps
+from tests.benchmarks.table import row
 
 MOVES = {"trapezoid": ramps.trapezoid(1.0, 0.1, 0.05), "quintic": ramps.minimum_jerk(1.0, 12.0),
          "jerk-limited": ramps.s_curve(1.0, 0.1, 0.05, 0.1)}
@@ -42,14 +43,14 @@ def main():
     longest, ratio = seconds["trapezoid", 10_000_000], seconds["quintic", 10_000_000] / seconds["trapezoid", 10_000_000]
     growth = longest / seconds["trapezoid", 10_000] / 1000
     most = max(memory.values())
-    print(f"ten million pulses of a trapezoid: {longest:.2f} s (limit 1 s); quintic: {ratio:.1f} times that (limit 5)")
-    print(f"most memory: {most:.0f} MB (limit 500 MB); "
-          f"a pulse among ten million costs {growth:.2f} times one of 10,000 (limit 3)")
-    return 0 if longest <= 1 and ratio <= 5 and most <= 500 and growth <= 3 else 1
+    row("ten million pulse times of a trapezoid, processor time", longest, 1, "s")
+    row("the same of a quintic, over the trapezoid", ratio, 5)
+    row("ten million pulse times, most memory", most, 500, "MB")
+    row("a pulse among ten million, over one among 10,000", growth, 3)
 
 
 if __name__ == "__main__":
     if len(sys.argv) == 3:
         print(*measure(sys.argv[1], int(sys.argv[2])))
     else:
-        sys.exit(main())
+        main()

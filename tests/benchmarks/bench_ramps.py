@@ -4,13 +4,13 @@ Run: python tests/benchmarks/bench_ramps.py. Best of several rounds in which bot
 machine slows both alike.
 """
 
-import sys
 import time
 
 import numpy as np
 import ruckig
 
 from macrolib.physics import ramps
+from tests.benchmarks.table import row
 
 COUNT, ROUNDS = 10_000, 15
 rng = np.random.default_rng(14)
@@ -65,11 +65,6 @@ def thousand_moves():
         ramps.s_curve(0.1, 0.01, 0.02, 0.05)
 
 
-def report(what, figure, limit, good, unit=""):
-    print(f"{what:62} {figure:8.1f}{unit} (limit {limit:g}{unit})  {'ok' if good else 'MISSED'}")
-    return good
-
-
 def main():
     ours, theirs = our_durations()[0], their_durations()
     print(f"largest difference of a duration {np.abs(ours / theirs - 1).max():.1e}, "
@@ -79,13 +74,10 @@ def main():
           f"ruckig, durations: {durations[1] * 1e3:.2f} ms")
     print(f"with 24 positions each: {positions[0] * 1e3:.2f} ms; ruckig: {positions[1] * 1e3:.2f} ms")
     one = best(thousand_moves)[0] * 1e3
-    good = [report("durations and peaks, times as fast as ruckig", durations[1] / durations[0], 12,
-                   durations[1] >= 12 * durations[0]),
-            report("with 24 positions each, times as fast", positions[1] / positions[0], 5,
-                   positions[1] >= 5 * positions[0]),
-            report("one move as a Move", one, 15, one <= 15, " us")]
-    return 0 if all(good) else 1
+    row("durations and peaks of jerk-limited moves, times as fast as ruckig", durations[1] / durations[0], 12, least=True)
+    row("with 24 positions each, times as fast", positions[1] / positions[0], 5, least=True)
+    row("one move as a Move", one, 15, "us")
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

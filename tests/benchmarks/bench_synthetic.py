@@ -5,6 +5,7 @@ import time
 
 from macrolib.physics import optics
 from macrolib.planning.synthetic import SyntheticStack, text_progress
+from tests.benchmarks.table import row
 
 _VIEW = {"magnification": 3.0, "f_number": 3.4, "pupil_ratio": 1.1}
 
@@ -29,9 +30,10 @@ def main():
                                ("60 frames of 1024 x 1024", trial(60, (1024, 1024)), 10.0)):
         runs = [timed(stack, text_progress if limit > 1 else None) for _ in range(1 if limit > 1 else 2)]
         clock, work, seen = min(runs, key=lambda run: run[0])
-        print(f"{name}: {clock:.2f} s of {limit:g} s ({work:.2f} s of processor time), "
+        row(f"synthetic stack, {name}", clock, limit, "s")
+        print(f"  {work:.2f} s of processor time, "
               f"{seen.area:.0%} of the area keeps {stack.kept:.0%}, worst {seen.worst:.3f}, predicted {stack.predicted(stack.widest):.3f}")
-    print(f"peak memory: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB of 1024 MB")
+    row("synthetic stack, most memory", resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, 1024, "MB")
 
 
 if __name__ == "__main__":
