@@ -25,10 +25,12 @@ from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, TIGHT
 DATA = Path(__file__).parents[2] / "notebooks" / "data"
 RIGS, SHOTS = (sorted((DATA / kind).glob("*.toml")) for kind in ("rigs", "shots"))
 SECONDS, MEGABYTES = 2.0, 500
-NASTY = ['"nan mm"', '"inf mm/s"', '"1e400 m"', '"-5 mm"', '"0 mm"', '"1e-300 m"', '"12,5 mm"', f'"{"9" * 3000} mm"', "9" * 5000, "1e308", "nan",
-         "inf", "-inf", "true", "[]", "{}", '"auto"', "[" * 800 + "]" * 800, "1979-05-27", '"9**9**9 mm"', '"__import__(\'os\')"', '""', "''",
-         '"\\u0000"', '"5 mm\\n[motor]"', '"</script><b>"', "0", "-1", "1", "1000000", "5e-324", '"1 px"', '"1 m"', '"1 s"', '"1 kg"', '"1e15 m"',
-         '"1e-15 m"', '"1 turn/s"', "'five mm'", '"\u0665 mm"', '"5 \u00b5m"', '"5\u00a0mm"', '[["1 mm"]]', '{ a = 1 }', "1e-320", "0x7fffffffffffffff"]
+NASTY = [
+    '"nan mm"', '"inf mm/s"', '"1e400 m"', '"-5 mm"', '"0 mm"', '"1e-300 m"', '"12,5 mm"', f'"{"9" * 3000} mm"', "9" * 5000,
+    "1e308", "nan", "inf", "-inf", "true", "[]", "{}", '"auto"', "[" * 800 + "]" * 800, "1979-05-27", '"9**9**9 mm"',
+    '"__import__(\'os\')"', '""', "''", '"\\u0000"', '"5 mm\\n[motor]"', '"</script><b>"', "0", "-1", "1", "1000000", "5e-324",
+    '"1 px"', '"1 m"', '"1 s"', '"1 kg"', '"1e15 m"', '"1e-15 m"', '"1 turn/s"', "'five mm'", '"\u0665 mm"', '"5 \u00b5m"',
+    '"5\u00a0mm"', '[["1 mm"]]', '{ a = 1 }', "1e-320", "0x7fffffffffffffff"]
 
 
 def _bytes(chance, text):
@@ -60,7 +62,8 @@ def _lines(chance, text):
     elif what == 2:
         lines[a], lines[b] = lines[b], lines[a]
     else:
-        lines.insert(a, chance.choice(("[motor]", "[[motor]]", "[a.b.c]", "x = 1", "= 1", "a.b = 2", '"" = ""', "[measured.motor]", "#" * 10_000)))
+        lines.insert(a, chance.choice(("[motor]", "[[motor]]", "[a.b.c]", "x = 1", "= 1", "a.b = 2", '"" = ""', "[measured.motor]",
+                                       "#" * 10_000)))
     return chance.choice(("\n", "\n", "\r\n")).join(lines)
 
 
@@ -86,7 +89,7 @@ def _number(chance, text):
 def spoiled(chance, text):
     """Bytes of a file with one to four faults; numbers are changed most, for they give plans that can be wrong."""
     for _ in range(chance.choice((1, 1, 2, 4))):
-        text = chance.choices((_number, _value, _lines), (6, 3, 1))[0](chance, text)
+        text = chance.choices((_number, _value, _lines), (12, 3, 1))[0](chance, text)
     return _bytes(chance, text) if chance.random() < 0.1 else text.encode()
 
 
