@@ -47,28 +47,29 @@ def hand_set_points(turns, travel_per_hand_turn, start, end, overrun=0.0, switch
 
 
 def follow_step(position, speed, set_point, set_speed, step, max_speed, max_acceleration):
-    """(position, speed) one `step` (s) later, led to where the set-point (m) is then; arrays broadcast.
+    """(position, speed) one `step` (s) later, led to where the set-point (m) is then; plain floats.
 
     The speed asked for is sign(e) sqrt(2 a |e|) at the distance e that is left at the end of the step, so a
     set-point at rest is never overshot, whatever the step: from there braking at a (m/s^2) still ends on it.
     set_speed (m/s) is the speed of the set-point that is fed forward, 0 without. Source: derived; constant braking.
     """
-    feed = np.clip(set_speed, -max_speed, max_speed)
-    ahead = set_point - feed * step - position
-    side = np.where(ahead == 0, np.sign(speed - feed), np.sign(ahead))
-    ahead, own = np.abs(ahead), side * (speed - feed)  # from here on the set-point lies in front and at rest
+    feed = min(max(set_speed, -max_speed), max_speed)
+    ahead, own = set_point - feed * step - position, speed - feed
+    side = math.copysign(1.0, ahead or own)
+    ahead, own = abs(ahead), side * own  # from here on the set-point lies in front and at rest
     change = max_acceleration * step
-    can_stop = own * np.abs(own) <= 2 * max_acceleration * ahead
-    # w^2 = 2 a (ahead - (own + w) step / 2): the fastest speed from which braking still ends on the set-point
-    room = (change / 2)**2 + 2 * max_acceleration * ahead - change * own
-    asked = np.sqrt(np.maximum(room, 0)) - change / 2
-    lands, halts = can_stop & (asked <= 0) & (own >= 0), ~can_stop & (own <= change)
-    new = np.where(can_stop, np.minimum(asked, own + change), own - change)
-    new = np.clip(side * new + feed, -max_speed, max_speed)
-    moved = (speed + new) / 2 * step
-    halting = side * own**2 / (2 * max_acceleration) + feed * step  # passes the set-point, brakes, rests
-    moved = np.where(lands, side * ahead + feed * step, np.where(halts, halting, moved))
-    return position + moved, np.where(lands | halts, feed, new)
+    if own * abs(own) <= 2 * max_acceleration * ahead:  # it can stop in time
+        # w^2 = 2 a (ahead - (own + w) step / 2): the fastest speed from which braking still ends on the set-point
+        asked = math.sqrt(max((change / 2)**2 + 2 * max_acceleration * ahead - change * own, 0.0)) - change / 2
+        if asked <= 0 <= own:
+            return position + side * ahead + feed * step, feed
+        after = side * min(asked, own + change) + feed
+    elif own <= change:  # passes the set-point, brakes, rests
+        return position + side * own**2 / (2 * max_acceleration) + feed * step, feed
+    else:
+        after = side * (own - change) + feed
+    after = min(max(after, -max_speed), max_speed)
+    return position + (speed + after) / 2 * step, after
 
 
 def follow(times, set_points, max_speed, max_acceleration, feed_forward=False):
@@ -86,14 +87,22 @@ def follow(times, set_points, max_speed, max_acceleration, feed_forward=False):
         raise ValueError("times must rise, and set_points must have one value for each of them on the last axis")
     if not all(np.isfinite(x).all() for x in (times, points, *limits)) or not all((x > 0).all() for x in limits):
         raise ValueError("times and set_points must be finite, max_speed and max_acceleration finite and above 0")
-    position = np.broadcast_to(points[..., 0], np.broadcast_shapes(points.shape[:-1], *(x.shape for x in limits)))
-    speed, positions = np.zeros_like(position), [position]
-    finest = np.min(limits[0] / limits[1]) / 10
-    for k, gap in enumerate(np.diff(times)):
+    shape = np.broadcast_shapes(points.shape[:-1], *(x.shape for x in limits))
+    points, gaps = np.broadcast_to(points, (*shape, times.size)), np.diff(times).tolist()
+    speeds, accelerations = (np.broadcast_to(x, shape) for x in limits)
+    positions = np.empty(points.shape)
+    for at in np.ndindex(*shape):
+        positions[at] = _follow_one(gaps, points[at].tolist(), float(speeds[at]), float(accelerations[at]), feed_forward)
+    return positions
+
+
+def _follow_one(gaps, points, max_speed, max_acceleration, feed_forward):
+    position, speed, positions, finest = points[0], 0.0, [points[0]], max_speed / max_acceleration / 10
+    for gap, start, end in zip(gaps, points, points[1:]):
         parts = min(math.ceil(gap / finest), 20)
-        start, rise = points[..., k], (points[..., k + 1] - points[..., k]) / parts
+        rise, step = (end - start) / parts, gap / parts
         for part in range(1, parts + 1):
-            feed = rise * parts / gap if feed_forward else 0.0
-            position, speed = follow_step(position, speed, start + part * rise, feed, gap / parts, *limits)
+            position, speed = follow_step(position, speed, start + part * rise, rise / step if feed_forward else 0.0, step,
+                                          max_speed, max_acceleration)
         positions.append(position)
-    return np.stack(positions, axis=-1)
+    return positions

@@ -82,7 +82,7 @@ def _number(chance, text):
         return text
     factor = chance.choice((0, -1, 0.5, 2, 1e3, 1e-3, 1e6, 1e-6, 10**chance.uniform(-9, 9)))
     number = float(found[0]) * factor
-    new = str(round(number)) if "." not in found[0] and abs(number) >= 1 and chance.random() < 0.7 else repr(number)
+    new = str(round(number)) if "." not in found[0] and 1 <= abs(number) < 1e300 and chance.random() < 0.7 else repr(number)
     return f"{text[:found.start()]}{new}{text[found.end():]}"
 
 
