@@ -178,10 +178,15 @@ def two_digits(x):
     return float(f"{math.floor(x / step * (1 + 1e-12)) * step:.2g}")
 
 
-def rail_check(rig, positions, stopping_distance, knobs):
-    """Check that the carriage can stop before the end stops from every position that the plan reaches."""
-    return Check("travel within the rail", room(rig, positions), stopping_distance, "mm", "at least",
-                 why="room to the nearer end stop against the distance to stop", knobs=knobs)
+def rail_check(rig, stops, knobs, ahead=math.inf, braking=0.0):
+    """Check that the rail is long enough: places of rest (m) need room, one that is passed at speed the way to brake.
+
+    ahead: room in m in front of such a place; braking: the way in m to come to rest there.
+    """
+    left, name = room(rig, stops), "travel within the rail"
+    if left < 0 or not braking:
+        return Check(name, left, 0.0, "mm", "at least", why="room to the nearer end stop; every move ends at rest", knobs=knobs)
+    return Check(name, ahead, braking, "mm", "at least", why="room to the end stop against the way to brake", knobs=knobs)
 
 
 def pulse_check(shot, rig, speed, knobs):

@@ -122,7 +122,8 @@ def _motion_checks(shot, rig, speed, acceleration, lag, h):
     return [
         Check("lag behind the hand", lag, _MOST_LAG * abs(h.end_mark - h.start_mark), "mm",
               why="a tenth of the way between the marks; our own choice", knobs=quicker),
-        common.rail_check(rig, ends, lag, (*quicker, ("shot.hand_led.overrun", "down"), ("rig.rail.high_end_stop", "up"))),
+        common.rail_check(rig, ends, (*quicker, ("shot.hand_led.overrun", "down"), ("rig.rail.high_end_stop", "up")),
+                          common.room(rig, ends), lag),
         common.pulse_check(shot, rig, speed, (("shot.hand_led.speed", "down"),)),
         common.torque_check(shot, rig, speed, acceleration, (("shot.hand_led.speed", "down"), ("shot.hand_led.acceleration", "down"))),
         *common.holding_checks(rig),

@@ -88,9 +88,7 @@ def _motion(shot, rig, focus, per_pulse):
         acceleration, origin = s.acceleration, GIVEN
     if s.speed == AUTO:
         ceiling = 0.9 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse
-        room = common.room(rig, [s.near_end, s.far_end, rig.rail.home_switch])
-        stopping = math.sqrt(2 * acceleration * room / 1.4) if room > 0 else ceiling
-        speed = common.two_digits(min(ceiling, stopping, 5 * rig.rail.homing_speed))
+        speed = common.two_digits(min(ceiling, 5 * rig.rail.homing_speed))
     else:
         speed = s.speed
     move = common.move_of_kind("trapezoid" if s.ramp == "auto" else s.ramp, focus.spacing, speed, acceleration)
@@ -268,13 +266,11 @@ def _best_share(shot, rig, focus):
 
 
 def _motion_checks(shot, rig, d, focus, motion, everything, approach):
-    stopping = motion.speed**2 / (2 * motion.acceleration)
     ends = [float(x) * d.travel_per_pulse for x in (everything[0], everything[-1], *(step[2] for step in approach))]
     slower = (("shot.stack.speed", "down"),)
     wander = tilt.misalignment(max(abs(shot.stack.far_end - shot.stack.near_end), d.travel_per_pulse), rig.rail.misalignment)
     return [
-        common.rail_check(rig, ends, stopping, (("shot.stack.speed", "down"), ("shot.stack.acceleration", "up"),
-                                                ("rig.rail.high_end_stop", "up"))),
+        common.rail_check(rig, ends, (("shot.stack.near_end", "up"), ("shot.stack.far_end", "down"), ("rig.rail.high_end_stop", "up"))),
         common.pulse_check(shot, rig, motion.speed, slower),
         common.torque_check(shot, rig, motion.speed, motion.acceleration, (*slower, ("shot.stack.acceleration", "down"))),
         *common.holding_checks(rig),

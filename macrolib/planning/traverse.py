@@ -236,7 +236,6 @@ def _settings(shot, rig, d, path, waits, back, total):
 
 def _motion_checks(shot, rig, d, path, approach):
     per_pulse, speed = d.travel_per_pulse, float(path.move.peak_speed)
-    ends = [x * per_pulse for x in (path.start, path.start + path.sense * path.pulses, *(step[2] for step in approach))]
     slower = (("shot.traverse.speed", "down"), ("shot.traverse.duration", "up"))
     allowed = stillness.tolerance(shot, rig)
     left = sum(stillness.left_ringing(path.move, f, z) for _, f, z in stillness.modes(rig)) if stillness.stand_known(rig) else None
@@ -249,16 +248,24 @@ def _motion_checks(shot, rig, d, path, approach):
               knobs=(("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), ("shot.traverse.speed", "down")))
         if path.ramp not in common.WHOLE else
         Check("reaches its speed", speed, speed, "mm/s", "at least", 1.0, why="a whole move has one peak of speed"),
-        common.rail_check(rig, ends, speed**2 / (2 * path.acceleration), (("shot.traverse.speed", "down"),
-                                                                         ("shot.traverse.acceleration", "up"),
-                                                                         ("shot.traverse.run_up", "down"),
-                                                                         ("shot.traverse.start_mark", "up"),
-                                                                         ("shot.traverse.end_mark", "down"),
-                                                                         ("rig.rail.high_end_stop", "up"))),
+        _rail_check(shot, rig, path, approach, per_pulse, slower),
         common.pulse_check(shot, rig, speed, slower),
         common.torque_check(shot, rig, speed, path.acceleration, (*slower, ("shot.traverse.acceleration", "down"))),
         *common.holding_checks(rig),
     ]
+
+
+def _rail_check(shot, rig, path, approach, per_pulse, slower):
+    """Ramps outside the marks pass the end mark at speed: the ramp out must fit behind it, with a margin."""
+    t, rail = shot.traverse, rig.rail
+    stops = [x * per_pulse for x in (path.start, path.start + path.sense * path.pulses, *(step[2] for step in approach))]
+    shorter = (("shot.traverse.run_up", "down"), ("shot.traverse.start_mark", "up"), ("shot.traverse.end_mark", "down"),
+               ("rig.rail.high_end_stop", "up"))
+    if t.ramps == "inside":
+        return common.rail_check(rig, stops, shorter)
+    ahead = rail.high_end_stop - t.end_mark if path.sense > 0 else t.end_mark - rail.low_end_stop
+    return common.rail_check(rig, stops, (*shorter[:1], ("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), *slower,
+                                          *shorter[1:]), ahead, abs(stops[1] - t.end_mark))
 
 
 def _notes(shot, path, presets):

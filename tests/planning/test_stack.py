@@ -35,7 +35,7 @@ BREAK = {
     "room in front of the lens": (changed(SHOT, stack={"clearance_in_front": 40e-3}), RIG),
     "magnification of the lens": (changed(SHOT, picture={"magnification": 0.8}), RIG),
     "aperture of the lens": (changed(SHOT, picture={"f_number": 22.0}), RIG),
-    "travel within the rail": (changed(SHOT, stack={"speed": 9e-3, "acceleration": 5e-3}), RIG),
+    "travel within the rail": (changed(SHOT, stack={"far_end": 0.2}), RIG),
     "pulse rate under the ceiling": (changed(SHOT, stack={"speed": 20e-3, "acceleration": 1.0}), RIG),
     "torque": (changed(SHOT, stack={"acceleration": 80.0, "speed": 5e-3}), RIG),
     "stays when power is off": (SHOT, changed(UPRIGHT, motor={"detent_torque": 5e-3})),
@@ -79,6 +79,15 @@ def test_check_fails_and_its_mend_makes_it_hold(name):
     assert check.mend is not None and math.isfinite(check.mend.value) and any(c.isdigit() for c in check.mend.text)
     mended = plan(*apply(shot, rig, check.mend.key, check.mend.value), mends=False).check(name)
     assert mended.state == HOLDS
+
+
+def test_a_stack_needs_plain_room_on_the_rail():
+    """All its places are reached at rest, however fast the way to them is."""
+    quick = plan(changed(SHOT, stack={"speed": 9e-3, "acceleration": 5e-3}), RIG, mends=False).check("travel within the rail")
+    assert (quick.state, quick.figure, quick.limit) == (HOLDS, pytest.approx(3e-3), 0)
+    low = changed(SHOT, stack={"near_end": -4e-3, "far_end": 1e-3})
+    check = plan(low, RIG).check("travel within the rail")
+    assert check.state == FAILS and plan(*apply(low, RIG, check.mend.key, check.mend.value)).check(check.name).state == HOLDS
 
 
 @pytest.mark.parametrize("table, keys, names", [

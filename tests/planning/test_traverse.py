@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from macrolib import plan, read_rig, read_shot
 from macrolib.files import AUTO
-from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, apply
+from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, TIGHT, apply
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
 SHOT, RIG = read_shot(DATA / "shots" / "wing-case.toml"), read_rig(DATA / "rigs" / "field-belt.toml")
@@ -88,6 +88,25 @@ def test_missing_data_are_not_computed():
     made = plan(SHOT, changed(RIG, stand={"natural_frequency": None}, carriage={"natural_frequency": None}), mends=False)
     assert made.check("quiet at the start").state == NOT_COMPUTED and made.check("ringing after the ramp").state == NOT_COMPUTED
     assert sum("preset" in note for note in made.notes) == 3
+
+
+@pytest.mark.parametrize("ramp", ["minimum-jerk", "cycloidal", "trapezoid"])
+def test_places_that_are_reached_at_rest_need_no_way_to_brake(ramp):
+    made = plan(changed(SHOT, traverse={"ramp": ramp, "speed": 3e-3, "start_mark": -4e-3, "end_mark": 20e-3}), RIG, mends=False)
+    check = made.check("travel within the rail")  # the take-up begins a little before the start mark
+    assert check.state == HOLDS and check.limit == 0 and check.figure == pytest.approx(1e-3 - 1.5 * RIG.transmission.backlash, abs=2e-6)
+
+
+@pytest.mark.parametrize("marks, stop", [((380e-3, 400e-3), 405e-3), ((20e-3, 0.0), -5e-3)])
+def test_an_end_mark_that_is_passed_at_speed_leaves_the_way_to_brake(marks, stop):
+    keys = {"ramps": "outside", "ramp": "jerk-limited", "speed": 4e-3, "start_mark": marks[0], "end_mark": marks[1]}
+    for seconds, state in ((1.8, HOLDS), (2.2, TIGHT), (2.6, FAILS)):  # a ramp of 4 mm/s takes 2 mm for each second
+        made = plan(changed(SHOT, traverse={**keys, "ramp_frames": round(24 * seconds)}), RIG, mends=False)
+        check = made.check("travel within the rail")
+        assert check.state == state
+        assert (check.limit == 0) == (state == FAILS), "what lies beyond the stop is said first"
+        if state != FAILS:
+            assert check.figure == pytest.approx(abs(stop - marks[1])) and check.limit == pytest.approx(2e-3 * seconds, rel=0.02)
 
 
 moves = {"start": st.floats(0.02, 0.35), "end": st.floats(0.02, 0.35), "ramps": st.sampled_from(["inside", "outside"]),
