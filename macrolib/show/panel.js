@@ -20,12 +20,14 @@ function render({ model, el }) {
   };
   const rows = fixed.sliders.map((slider) => {
     const range = make('input', { type: 'range', min: 0, max: slider.positions.length - 1, step: 1 });
-    const typed = make('input', { type: 'text', inputMode: 'decimal', size: 7, autocomplete: 'off' });
-    typed.ariaLabel = `${slider.title}: type a value`;
+    const named = slider.names.length > 0; // then the slider speaks the name, and there is nothing to type
+    const typed = named ? make('span', { ariaHidden: 'true' })
+      : make('input', { type: 'text', inputMode: 'decimal', size: 7, autocomplete: 'off', ariaLabel: `${slider.title}: type a value` });
     const paint = (x) => {
       range.value = nearest(slider.positions, x);
-      range.setAttribute('aria-valuetext', `${plain(x)} ${slider.unit}`.trim());
-      typed.value = plain(x);
+      range.setAttribute('aria-valuetext', named ? slider.names[range.value] : `${plain(x)} ${slider.unit}`.trim());
+      if (named) typed.textContent = slider.names[range.value];
+      else typed.value = plain(x);
     };
     range.addEventListener('input', () => {
       numbers[slider.name] = slider.positions[range.value];

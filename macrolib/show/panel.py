@@ -35,7 +35,10 @@ PANELS = {}
 
 @dataclasses.dataclass(frozen=True)
 class Slider:
-    """One argument of a panel's function. low, high, start and choices are in `unit`; the function gets SI."""
+    """One argument of a panel's function. low, high, start and choices are in `unit`; the function gets SI.
+
+    names: a word for each choice, shown and spoken instead of its number.
+    """
 
     name: str
     label: str
@@ -45,6 +48,7 @@ class Slider:
     start: float
     log: bool = False
     choices: tuple = ()
+    names: tuple = ()
 
     def __post_init__(self):
         style.titled(self.label, self.unit)
@@ -52,6 +56,8 @@ class Slider:
             raise ValueError(f"{self.name}: start {self.start} must lie between {self.low} and {self.high}")
         if self.choices and ((self.low, self.high) != (self.choices[0], self.choices[-1]) or self.start not in self.choices):
             raise ValueError(f"{self.name}: the choices must begin at low, end at high and hold the start")
+        if self.names and len(self.names) != len(self.choices):
+            raise ValueError(f"{self.name}: each choice needs a name")
 
     @property
     def title(self):
@@ -69,14 +75,15 @@ class Slider:
         return sorted({float(self.low), float(self.high), *(x for x in inner if self.low < x < self.high)})
 
     def read(self, given):
-        """A position, or a text such as '2.5' or '2500 um', as a number in the slider's unit; ValueError outside its ends."""
+        """A position, a name, or a text such as '2.5' or '2500 um', as a number in the slider's unit; ValueError outside its ends."""
+        given = self.choices[self.names.index(given)] if given in self.names else given
         try:
             number = float(given)
         except ValueError:
             number = units.to_unit(units.parse(given, self.unit), self.unit)
         number = float(f"{number:.12g}")  # 0.002 m is 2 mm, without the last digits of the division
         if not self.low <= number <= self.high or self.choices and number not in self.choices:
-            allowed = f"one of {', '.join(map(_plain, self.choices))}" if self.choices else self.reach
+            allowed = f"one of {', '.join(map(self.text, self.choices))}" if self.choices else self.reach
             raise ValueError(f"{self.label} can be {allowed}; {_plain(number)} is not")
         return number
 
@@ -86,7 +93,9 @@ class Slider:
         return " to ".join(self.text(x) for x in (self.low, self.high))
 
     def text(self, number):
-        """A number in the slider's unit as text with the unit."""
+        """A number in the slider's unit as text with the unit; of a choice with a name, the name."""
+        if self.names:
+            return self.names[self.choices.index(number)]
         return _plain(number) if self.unit == "1" else f"{_plain(number)} {style.pretty(self.unit)}"
 
 
@@ -206,7 +215,7 @@ class View(anywidget.AnyWidget):
         super().__init__(fixed={
             "title": panel.title, "width": width, "height": height, "keeps": keep is not None,
             "sliders": [{"name": s.name, "title": s.title, "unit": "" if s.unit == "1" else style.pretty(s.unit),
-                         "positions": s.positions, "start": numbers[s.name]} for s in panel.sliders]})
+                         "positions": s.positions, "names": s.names, "start": numbers[s.name]} for s in panel.sliders]})
         self.on_msg(self._on_message)
         self._show(numbers)  # a panel that fails at its start values says so when the notebook runs
 

@@ -6,13 +6,15 @@ from collections import namedtuple
 import numpy as np
 from matplotlib.patches import Rectangle
 
-from macrolib.physics import ramps, screen, transmission
+from macrolib.parts import catalogue
+from macrolib.physics import following, ramps, screen, transmission
 from macrolib.show import style
 from macrolib.show.figures import move_axes
 from macrolib.show.panel import Panel, Slider
 from macrolib.show.panels_focus import MAGNIFICATION, PITCH, depth_of_field, stack
 from macrolib.show.panels_sharpness import aperture_and_spacing
 from macrolib.show.panels_ramps import ringing, timer
+from macrolib.show.panels_ripple import extents
 from macrolib.show.style import COLOURS, axis, bare, ring, round_up, say, tag
 
 __all__ = ["aperture_and_spacing", "depth_of_field", "microsteps", "ringing", "stack", "timer", "trapezoid", "traverse"]
@@ -21,8 +23,11 @@ FULL_STEPS = 200  # a turn, the usual motor of 1.8 degrees
 _MICROSTEPS = (1, 2, 4, 8, 16, 32, 64, 128, 256)
 
 # --- microsteps, pulse ceiling, top speed
-Drive = namedtuple("Drive", "microsteps travels speeds chosen allowed pixels needed ceiling least_ceiling")
+Drive = namedtuple("Drive", "microsteps travels speeds chosen allowed pixels needed ceiling least_ceiling program ripples lags per_pixel")
 _SPAN = (0.01, 300.0), (0.05, 5000.0)  # um, mm/s: what the chart shows
+_PROGRAMS = ("none: the pulse ceiling below", *catalogue("controllers"))
+_DETENT, _DAMPING = 0.05, 0.05  # share of the motor's torque, damping ratio of the rotor
+_LED = 2.0  # s for which a hand leads
 
 
 @functools.cache
@@ -30,92 +35,119 @@ def _solved(formula, name):
     return formula.solve_for(name)
 
 
-def _microsteps(microsteps, travel_per_turn, pulse_ceiling, magnification, pixel_pitch, pixels_per_pulse, speed):
-    choices = np.array(_MICROSTEPS)
-    pulses = FULL_STEPS * choices
-    travels = transmission.travel_per_pulse(travel_per_turn, pulses)
-    chosen = _MICROSTEPS.index(microsteps)
-    per_pixel = screen.image_speed(1.0, magnification, pixel_pitch, 1.0)  # px for one metre
+def _microsteps(microsteps, travel_per_turn, program, pulse_ceiling, magnification, pixel_pitch, pixels_per_pulse, speed, acceleration):
+    choices, name = np.array(_MICROSTEPS), _PROGRAMS[int(program)]
+    ceiling = catalogue("controllers")[name].pulse_ceiling if program else pulse_ceiling
+    travels = transmission.travel_per_pulse(travel_per_turn, FULL_STEPS * choices)
+    tops = _solved(transmission.pulse_rate, "speed")(ceiling, travel_per_turn, FULL_STEPS * choices)
+    chosen, per_pixel = _MICROSTEPS.index(microsteps), screen.image_speed(1.0, magnification, pixel_pitch, 1.0)  # px for one metre
     allowed = pixels_per_pulse / per_pixel
-    return Drive(choices, travels, _solved(transmission.pulse_rate, "speed")(pulse_ceiling, travel_per_turn, pulses), chosen, allowed,
-                 travels[chosen] * per_pixel, speed, pulse_ceiling, speed / allowed)
+    behind = following.stopping_distance(np.minimum(tops, speed), acceleration, 0.0) + _LED * np.maximum(speed - tops, 0)
+    return Drive(choices, travels, tops, chosen, allowed, travels[chosen] * per_pixel, speed, ceiling, speed / allowed,
+                 f"{name}, {say(ceiling, 'kHz')}" if program else say(ceiling, "kHz"),
+                 extents(speed, choices, _DETENT, _DAMPING, travel_per_turn)[0], behind, per_pixel)
+
+
+def _faults(d):
+    """{what is wrong: for which of the microstep settings}."""
+    most = d.allowed * (1 + 1e-9)
+    return {"too coarse": d.travels > most, "too slow": d.speeds < d.needed * (1 - 1e-9), "shakes": d.ripples > most}
 
 
 def _fits(d):
     """Which of the microstep settings do what the shot needs."""
-    return (d.travels <= d.allowed * (1 + 1e-9)) & (d.speeds >= d.needed * (1 - 1e-9))
+    return ~np.any(list(_faults(d).values()), axis=0)
 
 
-def _drive_words(d):
-    travel, speed, fits = d.travels[d.chosen], d.speeds[d.chosen], _fits(d)
-    faults = [word for word, bad in (("too coarse", travel > d.allowed * (1 + 1e-9)),
-                                     ("too slow", speed < d.needed * (1 - 1e-9))) if bad]
-    return travel, speed, fits, " and ".join(faults) or "meets the shot"
+def _verdict(d):
+    return " and ".join(fault for fault, where in _faults(d).items() if where[d.chosen]) or "meets the shot"
 
 
 def _microsteps_sentence(d):
-    travel, speed, fits, verdict = _drive_words(d)
-    good = d.microsteps[fits]
+    travel, top, ripple, lag = (x[d.chosen] for x in (d.travels, d.speeds, d.ripples, d.lags))
+    good, need = d.microsteps[_fits(d)], say(d.needed, "mm/s")
     if good.size:
         advice = f"Microsteps that do both: {', '.join(map(str, good))}."
+    elif _faults(d)["shakes"].all():
+        advice = "The motor shakes with every setting: try another speed, or less travel per turn."
     elif d.ceiling < d.least_ceiling:
-        advice = f"No setting does both; a pulse ceiling of {say(d.least_ceiling, 'kHz')} would leave room for one."
+        advice = f"No setting does it; a pulse ceiling of {say(d.least_ceiling, 'kHz')} would leave room for one."
     else:
         advice = "The shot lies between two settings; a little more pulse ceiling or another travel per turn gets there."
+    led = (f"lags by {say(lag, 'mm')}" if top >= d.needed * (1 - 1e-9) else
+           f"loses the hand and is {say(lag, 'mm')} behind after {say(_LED, 's')}")
     return (f"Microsteps {d.microsteps[d.chosen]}: {say(travel, 'um')} a pulse, {d.pixels:.3g} px of a sideways picture, and at most "
-            f"{say(speed, 'mm/s')} at {say(d.ceiling, 'kHz')}. The shot needs at most {say(d.allowed, 'um')} a pulse and at least "
-            f"{say(d.needed, 'mm/s')}: {verdict}. {advice}")
+            f"{say(top, 'mm/s')} ({d.program}). At {need} the motor shakes by {say(ripple, 'um', 2)}, {ripple * d.per_pixel:.2g} px; "
+            f"led by hand the carriage {led}. The shot needs at most {say(d.allowed, 'um')} a pulse and at least {need}: {_verdict(d)}. "
+            f"{advice}")
+
+
+_ROWS = (("top speed", "mm/s", *_SPAN[1], "finer is slower; a higher ceiling\nlifts the line; blue band:\nfine enough and fast enough"),
+         ("ripple", "px", 0.01, 300.0, "coarse pulses shake, detent stays; dashed: allowed"),
+         ("lag by hand", "mm", 0.003, 1000.0, "too fine: the carriage loses the hand"))
+
+
+def _microsteps_axes():
+    fig, axes = style.figure(5.5, 3, sharex=True, height_ratios=[2.4, 1, 1])
+    fig.subplots_adjust(left=0.115, right=0.985, bottom=0.09, top=0.985, hspace=0.09)
+    for ax, (name, unit, low, high, words) in zip(axes, _ROWS):
+        axis(ax.yaxis, name, unit, (low, high), log=True)
+        ax.text(0.985, 0.03 if ax is axes[0] else 0.06, words, transform=ax.transAxes, ha="right", color=COLOURS["blue"])
+    axis(axes[2].xaxis, "travel for one pulse: finer to the left", "um", _SPAN[0], log=True)
+    fig.align_ylabels(axes)
+    return fig, axes
 
 
 def _microsteps_picture():
-    fig, ax = style.figure(4.4)
-    fig.subplots_adjust(left=0.105, right=0.985, bottom=0.115, top=0.975)
-    (x0, x1), (y0, y1) = _SPAN
-    axis(ax.xaxis, "travel for one pulse: finer to the left", "um", (x0, x1), log=True)
-    axis(ax.yaxis, "top speed", "mm/s", (y0, y1), log=True)
+    (fig, axes), (x0, x1), (y0, y1) = _microsteps_axes(), *_SPAN
+    ax = axes[0]
     box = ax.add_patch(Rectangle((x0, y0), 1, 1, facecolor="#FBF6C3", edgecolor=COLOURS["vermillion"], linestyle="--", linewidth=2))
-    line, = ax.plot([], [], **bare("rig"))
-    out, = ax.plot([], [], "o", mfc="white", mec=COLOURS["blue"], ms=6)
-    inside, = ax.plot([], [], "o", color=COLOURS["blue"], ms=7)
-    here = ring(ax)
-    numbers = [ax.text(0, 0, str(m), fontsize=9, ha="right", va="bottom", clip_on=True) for m in _MICROSTEPS]
-    title = ax.text(0.012, 0.975, "the shot needs this corner:", transform=ax.transAxes, va="top", color="#8A3B00", weight="bold")
-    need = ax.text(0.012, 0.925, "", transform=ax.transAxes, va="top", color="#8A3B00")
-    ax.text(0.985, 0.03, "all microsteps lie on one line, set by the pulse ceiling:\nfiner is slower; a higher ceiling lifts the line",
-            transform=ax.transAxes, ha="right", color=COLOURS["blue"])
+    bands = [place.axvspan(1, 2, facecolor=COLOURS["sky"], alpha=0.3, lw=0) for place in axes]
+    lines = [place.plot([], [], **bare("rig"))[0] for place in axes]
+    out, inside = ([place.plot([], [], "o", mfc=fill, mec=COLOURS["blue"], ms=6)[0] for place in axes]
+                   for fill in ("white", COLOURS["blue"]))
+    rings, most = [ring(place) for place in axes], axes[1].plot([], [], **bare("shot"))[0]
+    # numbers as markers: drawn in a third of the time of texts
+    numbers = [ax.plot([], [], marker=f"${m}$", ms=(6.6, 11, 16.7)[len(str(m)) - 1], color="black", mew=0)[0] for m in _MICROSTEPS]
+    corner = ax.text(0.012, 0.97, "the shot needs this corner", transform=ax.transAxes, va="top", color="#8A3B00")
     label = tag(ax)
 
     def update(d):
-        x, y, fits = d.travels * 1e6, d.speeds * 1e3, _fits(d)
-        line.set_data([x0, x1], [x0 * 1e-3 * d.ceiling, x1 * 1e-3 * d.ceiling])
-        inside.set_data(x[fits], y[fits])
-        out.set_data(x[~fits], y[~fits])
+        x, fits = d.travels * 1e6, _fits(d)
+        for n, (values, (_, _, low, high, _)) in enumerate(zip((d.speeds * 1e3, d.ripples * d.per_pixel, d.lags * 1e3), _ROWS)):
+            y = values if n == 0 else np.clip(values, low * 1.8, high / 1.8)
+            lines[n].set_data(*((x, y) if n else ([x0, x1], [x0 * 1e-3 * d.ceiling, x1 * 1e-3 * d.ceiling])))
+            inside[n].set_data(x[fits], y[fits])
+            out[n].set_data(x[~fits], y[~fits])
+            here = np.clip(x[d.chosen], x0 * 1.15, x1 / 1.15), np.clip(y[d.chosen], low * 1.3, high / 1.3)
+            rings[n].set_data([here[0]], [here[1]])
+            bands[n].set(x=d.needed / d.ceiling * 1e6, width=max(d.allowed - d.needed / d.ceiling, 0) * 1e6)
+        for number, *place in zip(numbers, x * 0.78, d.speeds * 1.6e3):
+            number.set_data(*([z] for z in place))
         box.set_bounds(x0, d.needed * 1e3, d.allowed * 1e6 - x0, y1 - d.needed * 1e3)
-        for text, place in zip(numbers, zip(x * 0.87, y * 1.17)):
-            text.set_position(place)
-        at = np.clip([x[d.chosen], y[d.chosen]], [x0 * 1.15, y0 * 1.3], [x1 / 1.15, y1 / 1.3])
-        here.set_data(at[:1], at[1:])
-        travel, speed, _, verdict = _drive_words(d)
-        right = at[0] < 3
-        label.set(text=f"microsteps {d.microsteps[d.chosen]}: {verdict}\n{say(travel, 'um')} = {d.pixels:.3g} px, {say(speed, 'mm/s')}",
-                  x=at[0] * (1.3 if right else 0.75), y=at[1] * (0.72 if right else 1.3), ha="left" if right else "right",
-                  va="top" if right else "bottom")
-        need.set_text(f"at most {say(d.allowed, 'um')} a pulse\nat least {say(d.needed, 'mm/s')}")
+        most.set_data([x0, x1], [d.allowed * d.per_pixel] * 2)
+        at, right = [r[0] for r in rings[0].get_data()], rings[0].get_xdata()[0] < 3
+        label.set(text=f"microsteps {d.microsteps[d.chosen]}: {_verdict(d)}\n{say(d.travels[d.chosen], 'um')} = {d.pixels:.3g} px, "
+                       f"{say(d.speeds[d.chosen], 'mm/s')}", x=at[0] * (1.3 if right else 0.75), y=at[1] * (0.72 if right else 1.3),
+                  ha="left" if right else "right", va="top" if right else "bottom")
 
-    return fig, [box, line, out, inside, here, *numbers, title, need, label], update
+    return fig, [box, *bands, *lines, *out, *inside, most, *rings, *numbers, corner, label], update
 
 
 microsteps = Panel(
     _microsteps, "Microsteps, pulse ceiling and top speed", [
         Slider("microsteps", "microsteps", "1", 1, 256, 16, choices=_MICROSTEPS),
         Slider("travel_per_turn", "travel per turn", "mm", 0.5, 60, 2, log=True),
+        Slider("program", "controller program", "1", 0, len(_PROGRAMS) - 1, 0, choices=tuple(range(len(_PROGRAMS))), names=_PROGRAMS),
         Slider("pulse_ceiling", "pulse ceiling", "kHz", 2, 500, 20, log=True),
         Slider("magnification", "magnification", "1", 0.2, 10, 3, log=True), PITCH,
-        Slider("pixels_per_pulse", "largest pulse allowed", "px", 0.1, 5, 0.5, log=True),
-        Slider("speed", "speed needed", "mm/s", 0.5, 100, 5, log=True)],
+        Slider("pixels_per_pulse", "largest pulse and ripple allowed", "px", 0.1, 5, 0.5, log=True),
+        Slider("speed", "speed needed", "mm/s", 0.5, 100, 5, log=True),
+        Slider("acceleration", "acceleration when led by hand", "mm/s^2", 5, 500, 40, log=True)],
     _microsteps_picture, _microsteps_sentence,
-    "Chart of top speed against travel for one pulse, both logarithmic: the microstep settings lie on one rising line, "
-    "the shot needs the corner at the upper left.")
+    "Three charts above each other against the travel for one pulse, logarithmic: the microstep settings lie on one rising line of top "
+    "speed, the shot needs the corner at the upper left; below, the ripple of a typical motor (rotor at 240 Hz, detent 5 %; by the closed "
+    "form or the stored map), and how far the carriage is behind a hand that leads at the speed needed.")
 
 
 # --- the trapezoid

@@ -47,21 +47,26 @@ def stored_ripple(ratio, microsteps, detent_share, damping_ratio):
     return np.exp(_stored()(tuple(np.broadcast_arrays(np.log(ratio), np.log2(microsteps), detent_share, np.log(damping_ratio)))))
 
 
-def _extents(speed, microsteps, detent_share, damping_ratio):
-    """(peak to peak in m of travel, whether the closed form holds); a rotor that slips loses four full steps at least."""
-    closed = stepper.ripple(speed / TRAVEL, microsteps, damping_ratio=damping_ratio, detent_torque=detent_share, **_MOTOR)
-    kept = np.nan_to_num(stored_ripple(speed / TRAVEL * STEPS / NATURAL, microsteps, detent_share, damping_ratio), nan=4.0) * TRAVEL / STEPS
-    known = closed.doubt < DOUBT
-    return np.where(known, stepper.shaft_travel(closed.position_peak_to_peak, TRAVEL), kept), known
+def extents(speed, microsteps, detent_share, damping_ratio, travel=TRAVEL):
+    """(peak to peak in m of travel, whether the closed form holds); a rotor that slips loses four full steps at least.
+
+    travel: of one turn, in m. Slower than the map each step rings out, as at its slow end; faster, the closed form stands in.
+    """
+    closed = stepper.ripple(speed / travel, microsteps, damping_ratio=damping_ratio, detent_torque=detent_share, **_MOTOR)
+    ratio, ends = speed / travel * STEPS / NATURAL, np.exp(_stored().grid[0][[0, -1]])
+    inside = np.clip(ratio, ends[0] * 1.000001, ends[1] * 0.999999)
+    kept = np.nan_to_num(stored_ripple(inside, microsteps, detent_share, damping_ratio), nan=4.0) * travel / STEPS
+    known = (closed.doubt < DOUBT) | (ratio > ends[1])
+    return np.where(known, stepper.shaft_travel(closed.position_peak_to_peak, travel), kept), known
 
 
 def _motor_ripple(microsteps, speed, detent_share, damping_ratio, magnification, pixel_pitch):
     motor, per_metre = (detent_share, damping_ratio), screen.image_speed(1.0, magnification, pixel_pitch, 1.0)
-    (extent,), (known,) = _extents(np.array([speed]), microsteps, *motor)
-    ideal = _extents(np.array([speed]), microsteps, 0.0, damping_ratio)[0][0]
+    (extent,), (known,) = extents(np.array([speed]), microsteps, *motor)
+    ideal = extents(np.array([speed]), microsteps, 0.0, damping_ratio)[0][0]
     slips, method = not known and extent > 3.99 * TRAVEL / STEPS, CLOSED_FORM if known else _MAP
     return Shake(int(microsteps), speed, extent, extent * per_metre, per_metre, slips, method, ideal,
-                 *_extents(_SPEEDS, microsteps, *motor), *_extents(speed, np.array(_SETTINGS), *motor))
+                 *extents(_SPEEDS, microsteps, *motor), *extents(speed, np.array(_SETTINGS), *motor))
 
 
 def _motor_ripple_sentence(r):

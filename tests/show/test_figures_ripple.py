@@ -80,7 +80,7 @@ def test_the_panel_says_where_its_number_comes_from_and_it_is_right():
     rng, n = np.random.default_rng(5), 60
     speed, microsteps = 10 ** rng.uniform(-4, -2, n), 2 ** rng.integers(0, 8, n)
     share, damping = rng.uniform(0, 0.1, n), rng.uniform(0.04, 0.2, n)
-    shown, known = panels._extents(speed, microsteps, share, damping)
+    shown, known = panels.extents(speed, microsteps, share, damping)
     motion = stepper.simulate(speed / 2e-3, microsteps, damping_ratio=damping, detent_torque=share, **panels._MOTOR)
     error = abs(shown / (motion.position_peak_to_peak * 2e-3 / (2 * np.pi)) - 1)[~known & motion.in_step]
     assert error.size > 20 and np.median(error) < 0.05 and np.quantile(error, 0.85) < 0.2

@@ -17,6 +17,7 @@ from nbclient import NotebookClient
 from nbconvert import HTMLExporter
 
 from macrolib import units
+from macrolib.parts import catalogue
 from macrolib.show import panel as panel_module
 from macrolib.show import style
 from macrolib.show.panel import PANELS, Drawing, Panel, Slider, every_panel, keep_in
@@ -297,11 +298,36 @@ def test_panel_functions_against_numbers_worked_by_hand():
     assert drive.speeds[drive.chosen] == pytest.approx(12.5e-3)
     assert (drive.pixels, drive.allowed) == pytest.approx((0.625 * 3 / 4, 0.5 * 4e-6 / 3))
     assert drive.least_ceiling == pytest.approx(5e-3 / (2e-6 / 3))
+    assert drive.lags[drive.chosen] == pytest.approx(5e-3**2 / (2 * 40e-3))  # the way to stop from 5 mm/s with 40 mm/s^2
+    # 256 microsteps reach 0.78125 mm/s: in 2 s the hand gains 8.4375 mm, and the way to stop comes on top
+    assert drive.lags[-1] == pytest.approx(8.4375e-3 + 0.78125e-3**2 / (2 * 40e-3))
     move = PANELS["trapezoid"].result(PANELS["trapezoid"].start())
     assert (move.duration, move.ramp, move.cruise) == pytest.approx((2.5, 0.5, 1.5))  # 20 mm at 10 mm/s and 20 mm/s^2
     crossing = PANELS["traverse"].result(PANELS["traverse"].start())
     assert crossing.image_speed == pytest.approx(0.5e-3 * 1.2 / 4e-6 / 25) == pytest.approx(2 * crossing.blur)
     assert crossing.limit == pytest.approx(23.5e-3 / 1.2 / (168 / 25))
+
+
+def test_the_drive_with_a_program_and_its_ripple():
+    panel = PANELS["microsteps"]
+    start, quick = (panel.result(panel.start(program=n)) for n in ("none: the pulse ceiling below", "8-bit, additions in an interrupt"))
+    assert quick.ceiling == catalogue("controllers")["8-bit, additions in an interrupt"].pulse_ceiling and start.ceiling == 20e3
+    assert quick.speeds == pytest.approx(start.speeds * quick.ceiling / 20e3) and "additions" in panel.sentence(quick)
+    shaking = PANELS["motor_ripple"].result(PANELS["motor_ripple"].start(speed="5 mm/s"))
+    assert start.ripples[start.chosen] == pytest.approx(shaking.extent)  # the same motor on the same screw
+    half = panel.result(panel.start(travel_per_turn="4 mm", speed="10 mm/s"))
+    assert half.ripples == pytest.approx(2 * start.ripples)  # the same turns, twice the travel
+    coarse = panel.result(panel.start(travel_per_turn="10 mm"))
+    assert (coarse.ripples > coarse.allowed).all() and "shakes with every setting" in panel.sentence(coarse)
+
+
+def test_choices_with_names():
+    slider = Slider("kind", "kind of wood", "1", 1, 3, 1, choices=(1, 2, 3), names=("oak", "ash", "elm"))
+    assert [slider.text(x) for x in slider.positions] == ["oak", "ash", "elm"] and slider.read("ash") == slider.read(2) == 2
+    with pytest.raises(ValueError, match="one of oak, ash, elm"):
+        slider.read("4")
+    with pytest.raises(ValueError, match="a name"):
+        Slider("kind", "kind of wood", "1", 1, 3, 1, choices=(1, 2, 3), names=("oak", "ash"))
 
 
 def test_units_of_sliders_are_known():

@@ -218,25 +218,29 @@ print("top speed / travel for one pulse =", ratio)
 # %% [markdown]
 # Only the pulse rate is left. **At a given ceiling, top speed over travel for one pulse is a fixed number.** Halve the one and you halve the other. No screw, belt or microstep gets round this. A higher ceiling does.
 #
-# ### Predict: three moves of a slider
+# ### Predict: four moves of a slider
 #
-# The panel starts with the bench rig. The line holds all microstep settings. The shaded corner is what the shot needs: at most 0.5 px for a pulse, at least 5 mm/s. Write down what you expect, then move one slider at a time, from the start values. *Keep these values* writes the bench rig with your microsteps, ceiling and pixel pitch into `my-rig.toml` beside this page.
+# The panel starts with the bench rig. The line holds all microstep settings. The shaded corner is what the shot needs: at most 0.5 px for a pulse, at least 5 mm/s. The blue band holds what is fine enough **and** fast enough. Below stand two more reasons: by how much the motor itself shakes the picture, its **ripple**, and how far the carriage lags behind a hand that leads it. Lessons [02](02-stepping-smoothly.ipynb) and [11](11-led-by-hand.ipynb) derive both. Write down what you expect, then move one slider at a time, from the start values. *Keep these values* writes the bench rig with your microsteps, pulse ceiling (that of its slider) and pixel pitch into `my-rig.toml` beside this page.
 #
 # 1. *<!--= label["microsteps"] -->* from 16 to 32: where does the ring go, and does it stay in the corner?
-# 2. *<!--= label["travel_per_turn"] -->* from 2 mm to 10 mm: does the line move?
+# 2. *<!--= label["travel_per_turn"] -->* from 2 mm to 10 mm: does the line move, and what does the ripple do?
 # 3. *<!--= label["pulse_ceiling"] -->* from 12 kHz to 60 kHz: does the line move, and how many settings then fit?
+# 4. *<!--= label["program"] -->* to *<!--= program -->*: which end of the blue band moves?
 # %%
-label = {slider.name: slider.label for slider in panel.sliders}
-panel.show(microsteps=16, travel_per_turn=bench.travel_per_turn, pulse_ceiling=bench.pulse_ceiling,
-           magnification=3, pixel_pitch=bench.camera.pixel_pitch,
+label, program = {slider.name: slider.label for slider in panel.sliders}, "8-bit, additions in an interrupt"
+start = {"microsteps": 16, "travel_per_turn": bench.travel_per_turn, "pulse_ceiling": bench.pulse_ceiling, "magnification": 3,
+         "pixel_pitch": bench.camera.pixel_pitch}
+steep, quick = (panel.result(panel.start(**start | more)) for more in ({"travel_per_turn": 10e-3}, {"program": program}))
+panel.show(**start,
            keep=keep_in("my-rig.toml", bench, write_rig, {"microsteps": "driver.microsteps", "pulse_ceiling": "controller.pulse_ceiling",
                                                           "pixel_pitch": "camera.pixel_pitch"}))
 # %% [markdown]
 # <details><summary>Explain: what you should have seen</summary>
 #
 # 1. The ring slides down the line to <!--= 0.5e6 * travels[2]:.3g --> µm and <!--= 0.5e3 * fastest:.3g --> mm/s. It leaves the corner at its lower edge: fine enough, too slow.
-# 2. The line stays. Every setting slides up along it, coarser and quicker.
+# 2. The line stays. Every setting slides up along it, coarser and quicker. And the motor, which now turns a fifth as fast, shakes the picture by <!--= (steep.ripples * steep.per_pixel).min():.2g --> px or more: no microsteps mend that.
 # 3. The line rises: each setting becomes five times as quick. At 60 kHz the settings 16, 32 and 64 fit: <!--= ', '.join(say(top_speed(60e3, bench.travel_per_turn, 200 * n), 'mm/s') for n in (16, 32, 64)) -->.
+# 4. The left end: a quicker program lets finer settings keep up, to <!--= max(quick.microsteps[quick.speeds >= quick.needed]) --> microsteps. The right end is the picture's. A hand is lost left of the band: there the carriage cannot keep up.
 #
 # </details>
 #
