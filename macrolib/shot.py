@@ -13,6 +13,7 @@ from macrolib.files import AUTO, choice, number, quantity, whole, words_at_top
 KINDS = ("stack", "traverse", "hand-led")
 DIRECTIONS = ("axial", "sideways")
 RAMPS = ("auto", "trapezoid", "jerk-limited", "minimum-jerk", "cycloidal", "half-sine", "versed-sine")
+WHOLE_RAMPS = ("minimum-jerk", "cycloidal")  # without a cruise
 
 
 @dataclasses.dataclass(frozen=True)
@@ -72,6 +73,18 @@ class Traverse:
     takes: int = whole("how often it is filmed", 1, most=1000)
     frame_rate: float = quantity("frame rate", "fps", 24.0, above=0, most=1000)
     shutter_angle: float = quantity("shutter angle", "deg", math.pi, above=0, most=2 * math.pi)
+
+    def faults(self):
+        """What does not fit together, in words."""
+        given = {name for name in ("speed", "duration", "acceleration", "ramp_frames") if getattr(self, name) not in (AUTO, None)}
+        found = [f"{one} and {other} are both given, and each follows from the other: delete one of the two"
+                 for one, other in (("speed", "duration"), ("acceleration", "ramp_frames")) if {one, other} <= given]
+        if self.ramp in WHOLE_RAMPS:
+            found += [f"{name} does not go with a {self.ramp} move, whose speed or duration says it all: delete it"
+                      for name in ("acceleration", "ramp_frames") if name in given]
+            if self.ramps == "outside":
+                found.append(f"a {self.ramp} move has no constant speed between marks; use ramps = \"inside\" or another ramp")
+        return found
 
 
 @dataclasses.dataclass(frozen=True)

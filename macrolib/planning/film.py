@@ -52,9 +52,14 @@ def excited(rig, speed):
 
 
 def slower(shot):
-    """Knobs that slow the move down."""
-    name = table(shot)[1]
-    return ((f"shot.{name}.speed", "down"), *([("shot.traverse.duration", "up")] if name == "traverse" else []))
+    """Knobs that slow the move down: the duration where that is given, else the speed."""
+    own, name = table(shot)
+    return ((f"shot.{name}.speed", "down"),) if getattr(own, "duration", AUTO) == AUTO else (("shot.traverse.duration", "up"),)
+
+
+def faster(shot):
+    """Knobs that make the move faster."""
+    return tuple((key, "up" if way == "down" else "down") for key, way in slower(shot))
 
 
 def focus_check(shot, rig, speed, depth):

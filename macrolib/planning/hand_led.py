@@ -75,7 +75,7 @@ def plan_hand_led(shot, rig, rows=True):
               stillness.still_check("quiet after the last footfall", footfall, total - float(times[-1]), shot, rig,
                                     "shot.waits.wait_before_move"),
               *ripple.ripple_checks(shot, rig, speed, simulate=rows),
-              *common.time_checks(shot, total, film.slower(shot)), *common.power_checks(rig, total, 1.0, ())]
+              *common.time_checks(shot, total, film.faster(shot)), *common.power_checks(rig, total, 1.0, ())]
     notes = ["The schedule shows a hand that turns steadily; yours will differ.", *_shaking(rig, speed),
              *stillness.notes("", quiet_origin, origin, footfall)]
     return common.Made(settings, schedule, approach, checks, notes, {}, {"floor": (footfall, total - float(times[-1]),

@@ -120,7 +120,7 @@ def _resonances(shot, rig, speed):
 def ripple_checks(shot, rig, speed, simulate=True):
     """Checks of the ripple in px, peak to peak at the sensor, and of the speed in m/s against what shakes the rotor."""
     found, (distance, what) = motor_ripple(rig, speed, shot, simulate), min(_resonances(shot, rig, speed))
-    slower, faster, mode = film.slower(shot)[:1], (f"shot.{film.table(shot)[1]}.speed", "up"), structure(rig)
+    slower, mode = film.slower(shot), structure(rig)
     why = f"peak to peak, by the {found.method}" + (f", behind the camera's mode of {mode[0]:.3g} Hz" if mode else "")
     why = "the rotor falls out of step: the least that it loses" if found.in_step is False else why
     return [
@@ -128,7 +128,7 @@ def ripple_checks(shot, rig, speed, simulate=True):
               knobs=(("rig.driver.microsteps", "up"), *slower, ("rig.motor.detent_torque", "down"), ("shot.waits.tolerance", "up"))),
         Check("speed off the motor's resonances", distance, _APART, "1", "at least", 1.0,
               why=f"nearest: {what} against the natural frequency of {natural_frequency(rig):.3g} Hz",
-              knobs=(*slower, faster, ("rig.driver.microsteps", "up"))),
+              knobs=(*slower, *film.faster(shot), ("rig.driver.microsteps", "up"))),
     ]
 
 

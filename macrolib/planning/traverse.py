@@ -80,8 +80,6 @@ def _choose_shape(shot, rig, speed):
 
 def _path(shot, rig, per_pulse):
     t = shot.traverse
-    if t.ramp in common.WHOLE and t.ramps == "outside":
-        raise ValueError(f"a {t.ramp} move has no constant speed between marks; use ramps = \"inside\" or another ramp")
     marks = round(t.start_mark / per_pulse), round(t.end_mark / per_pulse)
     length, sense = abs(marks[1] - marks[0]), 1 if marks[1] >= marks[0] else -1
     distance = length * per_pulse
@@ -100,7 +98,7 @@ def _path(shot, rig, per_pulse):
         move = move.in_time(t.duration if t.duration != AUTO else move.peak_speed / speed) if pulses else move
         acceleration = float(move.peak_acceleration)
     else:
-        acceleration = t.acceleration if t.acceleration != AUTO and t.ramp_frames is None else speed * _peak(shape) / time
+        acceleration = t.acceleration if t.acceleration != AUTO else speed * _peak(shape) / time
         move = ramps.ramps_by_limit(pulses * per_pulse, speed, acceleration, shape)
     return _Path(move, sense, marks[0] - sense * (outside + run_up), pulses, kind, speed, acceleration, origins)
 
@@ -167,6 +165,8 @@ def _schedule(shot, rig, path, per_pulse):
 def plan_traverse(shot, rig, rows=True):
     """Made of a traverse on a rig as used."""
     d, t = common.drive(rig), shot.traverse
+    if t.faults():
+        raise ValueError("[traverse] " + "; ".join(t.faults()))
     path = _path(shot, rig, d.travel_per_pulse)
     approach, between = _runs(shot, rig, path, d.travel_per_pulse)
     quiet, quiet_origin, footfall = stillness.wait_after_footfall(shot, rig)
@@ -183,10 +183,11 @@ def plan_traverse(shot, rig, rows=True):
               stillness.still_check("quiet at the start", ringing, shortest, shot, rig, "shot.waits.settling_wait"),
               stillness.still_check("quiet after the last footfall", footfall, waiting, shot, rig, "shot.waits.wait_before_move"),
               *stillness.other_checks(shot, rig, settings["exposure_time"].value, waiting),
-              stillness.resonance_check(rig, path.speed, film.excited(rig, path.speed)),
+              dataclasses.replace(stillness.resonance_check(rig, path.speed, film.excited(rig, path.speed)),
+                                  knobs=(*film.slower(shot), *film.faster(shot))),
               *ripple.ripple_checks(shot, rig, path.speed, simulate=rows),  # rows are left out while mends are looked for
-              *common.time_checks(shot, total, (("shot.traverse.speed", "up"),)),
-              *common.power_checks(rig, total, t.takes * duration / total, (("shot.traverse.speed", "up"),))]
+              *common.time_checks(shot, total, film.faster(shot)),
+              *common.power_checks(rig, total, t.takes * duration / total, film.faster(shot))]
     ringing = {"ringing after a move": (ringing, first_wait, "shot.waits.settling_wait"),
                "floor": (footfall, waiting, "shot.waits.wait_before_move")}
     notes = _notes(shot, path, (settle_origin, quiet_origin, path.origins["acceleration"], footfall))
@@ -236,16 +237,16 @@ def _settings(shot, rig, d, path, waits, back, total):
 
 def _motion_checks(shot, rig, d, path, approach):
     per_pulse, speed = d.travel_per_pulse, float(path.move.peak_speed)
-    slower = (("shot.traverse.speed", "down"), ("shot.traverse.duration", "up"))
+    slower = film.slower(shot)
     allowed = stillness.tolerance(shot, rig)
     left = sum(stillness.left_ringing(path.move, f, z) for _, f, z in stillness.modes(rig)) if stillness.stand_known(rig) else None
     scale = 2 * shot.picture.magnification / rig.camera.pixel_pitch
     return [
         Check("ringing after the ramp", None if left is None else left * scale, allowed * scale, "px",
               why="peak to peak, in the known modes" if left is not None else "rig.stand needs natural_frequency and damping_ratio",
-              knobs=(("shot.traverse.acceleration", "down"), ("shot.traverse.ramp_frames", "up"), ("shot.waits.tolerance", "up"))),
+              knobs=(("shot.traverse.acceleration", "down"), ("shot.traverse.ramp_frames", "up"), *slower, ("shot.waits.tolerance", "up"))),
         Check("reaches its speed", speed, path.speed, "mm/s", "at least", 1.0, why="the ramps must fit between the marks",
-              knobs=(("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), ("shot.traverse.speed", "down")))
+              knobs=(("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), *slower))
         if path.ramp not in common.WHOLE else
         Check("reaches its speed", speed, speed, "mm/s", "at least", 1.0, why="a whole move has one peak of speed"),
         _rail_check(shot, rig, path, approach, per_pulse, slower),

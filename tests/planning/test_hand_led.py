@@ -29,6 +29,7 @@ BREAK = {
     "travel within the rail": (changed(SHOT, hand_led={"overrun": 50e-3}), RIG),
     "pulse rate under the ceiling": (changed(SHOT, hand_led={"speed": 9e-3}), changed(RIG, controller={"pulse_ceiling": 4e3})),
     "torque": (changed(SHOT, hand_led={"acceleration": 90.0, "speed": 10e-3}), RIG),
+    "time allowed": (changed(SHOT, limits={"time": 80.0}), RIG),
     "blur within an exposure": (changed(SHOT, limits={"blur": 2.0}), RIG),
     "ripple of the motor": (changed(SHOT, hand_led={"speed": 1.8e-3}), RIG),
     "speed off the motor's resonances": (changed(SHOT, hand_led={"speed": 8.5e-3}), RIG),

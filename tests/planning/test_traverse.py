@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from macrolib import plan, read_rig, read_shot
 from macrolib.files import AUTO
 from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, TIGHT, apply
+from macrolib.shot import shot_text
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
 SHOT, RIG = read_shot(DATA / "shots" / "wing-case.toml"), read_rig(DATA / "rigs" / "field-belt.toml")
@@ -82,6 +83,33 @@ def test_check_fails_and_its_mend_makes_it_hold(name):
     assert check.state == FAILS
     assert check.mend is not None and math.isfinite(check.mend.value) and any(c.isdigit() for c in check.mend.text)
     assert plan(*apply(shot, rig, check.mend.key, check.mend.value), mends=False).check(name).state == HOLDS
+
+
+TIMED = {"motion of the picture": {"duration": 8.0}, "speed off the resonances": {"duration": 10.8},
+         "ringing after the ramp": {"duration": 8.0, "ramp": "trapezoid", "ramp_frames": 1}, "time allowed": {"duration": 660.0}}
+
+
+@pytest.mark.parametrize("name", TIMED)
+def test_a_mend_keeps_to_the_key_of_a_pair_that_is_given(name):
+    shot = changed(SHOT, traverse=TIMED[name])
+    mend = plan(shot, RIG).check(name).mend
+    again, rig = apply(shot, RIG, mend.key, mend.value)
+    assert again.traverse.faults() == [] and plan(again, rig, mends=False).check(name).state == HOLDS
+
+
+DOUBLED = [({"speed": 1e-3, "duration": 30.0}, ("speed", "duration")), ({"acceleration": 1e-2, "ramp_frames": 20}, ("acceleration", "ramp_frames")),
+           ({"ramp": "minimum-jerk", "acceleration": 1e-2}, ("acceleration", "minimum-jerk")),
+           ({"ramp": "cycloidal", "ramp_frames": 20}, ("ramp_frames", "cycloidal"))]
+
+
+@pytest.mark.parametrize("keys, named", DOUBLED)
+def test_two_keys_for_one_thing_are_refused_with_what_to_delete(keys, named, tmp_path):
+    shot = changed(SHOT, traverse=keys)
+    (tmp_path / "shot.toml").write_text(shot_text(shot))
+    for use in (lambda: read_shot(tmp_path / "shot.toml"), lambda: plan(shot, RIG)):
+        with pytest.raises(ValueError, match="delete") as caught:
+            use()
+        assert all(name in str(caught.value) for name in named)
 
 
 def test_missing_data_are_not_computed():
