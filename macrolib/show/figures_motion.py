@@ -59,8 +59,8 @@ def flickering(lamps, frame_rate, marked):
 @styled
 def radial_streaks(half_width, half_height, speed, exposure_time, pupil_distance, times=300):
     """Streaks of a push-in over the picture, drawn `times` as long as they are. Half sizes in px; the rest in SI."""
-    fig, ax = style.figure(3.6)
-    fig.subplots_adjust(left=0.115, right=0.985, bottom=0.14, top=0.97)
+    fig, ax = style.figure(3.8)
+    fig.subplots_adjust(left=0.115, right=0.985, bottom=0.135, top=0.92)
     across, down = np.linspace(-0.92, 0.92, 9) * half_width, np.linspace(-0.88, 0.88, 7) * half_height
     points = np.stack(np.meshgrid(across, down), -1).reshape(-1, 2)
     radius = np.hypot(*points.T)
@@ -74,8 +74,7 @@ def radial_streaks(half_width, half_height, speed, exposure_time, pupil_distance
     axis(ax.xaxis, "place in the picture", "px", (-half_width, half_width))
     axis(ax.yaxis, "place in the picture", "px", (-half_height, half_height))
     ax.set_aspect("equal")
-    ax.text(0.5, 0.53, f" {', '.join(words)} ", transform=ax.transAxes, ha="center", va="bottom",
-            bbox={"fc": "white", "ec": _GREY, "pad": 2})
+    ax.set_title(f"streaks: {', '.join(words)}; drawn {times} times as long", fontsize=10)
     return Picture(fig, f"The picture with streaks that point away from its centre and grow towards the corners, drawn {times} times "
                         f"as long as they are. Streak within a frame: {', '.join(words)}.")
 
@@ -84,7 +83,7 @@ def radial_streaks(half_width, half_height, speed, exposure_time, pupil_distance
 def rail_beside_subject(travel, tilt_angle, depth):
     """A rail that is not parallel to its subject, seen from above, the angle drawn larger than it is; the sharp depth shaded."""
     fig, ax = style.figure(2.9)
-    fig.subplots_adjust(left=0.02, right=0.98, bottom=0.16, top=0.98)
+    fig.subplots_adjust(left=0.02, right=0.98, bottom=0.02, top=0.98)
     off, x = tilt.misalignment(travel, tilt_angle), np.array([0, 1])
     drawn = off / depth  # in sharp depths
     ax.add_patch(Polygon([(0, 1.5), (1, 1.5), (1, 2.5), (0, 2.5)], fc=COLOURS["yellow"], alpha=0.5, ec="none"))
@@ -99,7 +98,9 @@ def rail_beside_subject(travel, tilt_angle, depth):
     ax.text(0.25, 0.1, f"rail, travel {say(travel, 'mm')}", va="bottom", ha="center")
     ax.text(0.75, 1.52, f"sharp: {say(depth, 'um')}", va="bottom", ha="center")
     ax.text(0.25, 2.1, "subject", va="bottom", ha="center", color="#8A3B00")
-    ax.set(xlim=(-0.03, 1.03), ylim=(-0.55, max(2.6, 2.1 + drawn / 2)))
+    ax.text(0.52, 0.3, "camera", va="bottom")
+    ax.text(0.985, 0.75, "not to scale: distances across\nthe rail are drawn much larger", va="center", ha="right", color=_GREY)
+    ax.set(xlim=(-0.03, 1.03), ylim=(-0.5, max(2.6, 2.1 + drawn / 2)))
     ax.set_axis_off()
     return Picture(fig, f"A camera on a rail at three places before a sloping subject; the depth that is sharp, {say(depth, 'um')}, is a "
                         f"band beside the rail. Over {say(travel, 'mm')} at {say(tilt_angle, 'deg', 2)} the subject leaves the middle of "
@@ -132,7 +133,7 @@ def lag_curves(accelerations, top, marked):
     """Lag behind a steady hand, and coast, against its speed, for several accelerations; marked: (m/s, m/s^2)."""
     speeds = np.linspace(0, top, 201)
     fig, ax = style.figure(3.0)
-    fig.subplots_adjust(left=0.09, right=0.985, bottom=0.165, top=0.96)
+    fig.subplots_adjust(left=0.09, right=0.97, bottom=0.165, top=0.96)
     for acceleration, kind in zip(accelerations, LINES):
         lags = following.stopping_distance(speeds, acceleration, 0.0)
         ax.plot(speeds * 1e3, lags * 1e3, label=say(acceleration, "mm/s^2"), **bare(kind))

@@ -34,6 +34,7 @@ def test_radial_streaks():
     picture = figures_motion.radial_streaks(3000, 2000, 4e-3, 0.02, 0.2, times=100)
     edge, corner = 3000 * 4e-3 * 0.02 / 0.2, math.hypot(3000, 2000) * 4e-4
     assert f"edge {edge:.3g} px, corner {corner:.3g} px" in picture.alt and "100 times" in picture.alt
+    assert "drawn 100 times as long" in picture.figure.axes[0].get_title(loc="left")
     for line in picture.figure.axes[0].lines[:-1]:
         (x0, x1), (y0, y1) = line.get_data()
         radius = math.hypot(x0, y0)
@@ -47,6 +48,8 @@ def test_rail_beside_its_subject():
     subject = picture.figure.axes[0].lines[0].get_ydata()
     assert subject[1] - subject[0] == pytest.approx(off / 0.5e-3)
     assert "209 µm at either end, 419 µm in all" in picture.alt
+    said = {text.get_text().split(":")[0] for text in picture.figure.axes[0].texts}
+    assert {"camera", "subject", "not to scale", "in focus", "out by 209 µm"} <= said
 
 
 def test_slope():
