@@ -153,27 +153,29 @@ def plan_stack(shot, rig, rows=True):  # its rows are cheap: always there
     settle, settle_origin, ringing = stillness.wait_after_move(shot, rig, motion.move)
     quiet, quiet_origin, footfall = stillness.wait_after_footfall(shot, rig)
     approach = _approach(shot, rig, frames, motion, d.travel_per_pulse)
-    lead_in = max(sum(step[3] for step in approach), quiet)  # the operator steps away when the homing begins
+    way = sum(step[3] for step in approach)
+    lead_in = max(way, quiet)  # the operator steps away when the homing begins
     schedule = _schedule(shot, rig, frames, np.arange(first, last + 1), settle, lead_in, float(motion.move.duration), d.travel_per_pulse)
     total = float(schedule["ready"][1][-1])
-    settings = _settings(shot, rig, d, focus, motion, len(everything), (settle, settle_origin), (quiet, quiet_origin), total, frames)
+    moving = (way + (len(frames) - 1) * float(motion.move.duration)) / total
+    settings = _settings(shot, rig, d, focus, motion, len(everything), (settle, settle_origin), (quiet, quiet_origin), total, frames, moving)
     checks = [*_picture_checks(shot, rig, d, focus), *_motion_checks(shot, rig, d, focus, motion, everything, approach),
               stillness.still_check("settling after a move", ringing, settle, shot, rig, "shot.waits.settling_wait"),
               stillness.still_check("quiet after the last footfall", footfall, lead_in, shot, rig, "shot.waits.wait_before_move"),
               *stillness.other_checks(shot, rig, _exposure(shot, rig), lead_in),
               stillness.drift_check(rig, _farther_end(shot, rig), total, focus.spacing, (("shot.stack.spacing", "up"),)),
               *stillness.droop_check(shot, rig, focus.sharp),
-              *_limit_checks(shot, rig, frames, total, motion)]
+              *_limit_checks(shot, rig, frames, total, moving)]
     ringing = {"ringing after a move": (ringing, settle, "shot.waits.settling_wait"),
                "floor": (footfall, lead_in, "shot.waits.wait_before_move")}
     notes = _notes(focus, everything, (settle_origin, quiet_origin, motion.acceleration_origin, footfall))
     return common.Made(settings, schedule, approach, checks, notes, {"between frames": motion.move}, ringing)
 
 
-def _settings(shot, rig, d, focus, motion, count, settle, quiet, total, frames):
+def _settings(shot, rig, d, focus, motion, count, settle, quiet, total, frames, moving):
     lens_n, move = focus.aperture, motion.move
+    power = common.mean_power(rig, moving)
     bits = len(frames) * rig.camera.pixels * rig.camera.bits_per_pixel
-    running = len(frames) * float(move.duration) / total
     return {
         "f_number": Setting(lens_n.f_number, "1", lens_n.origin, "marked f-number"),
         "effective_f_number": Setting(lens_n.effective, "1", DERIVED, "effective f-number"),
@@ -201,8 +203,8 @@ def _settings(shot, rig, d, focus, motion, count, settle, quiet, total, frames):
         "wave_depth": Setting(focus.wave, "um", DERIVED, "wave depth (a quarter wave)"),
         "summed_depth": Setting(focus.geometric + focus.wave, "um", DERIVED, "geometric and wave depth added"),
         "data": Setting(bits / 8e9, "1", DERIVED, "data in gigabytes"),
-        "energy": Setting(common.mean_power(rig, running) * total, "Wh", DERIVED, "energy from the supply"),
-        "mean_power": Setting(common.mean_power(rig, running), "W", DERIVED, "mean draw from the supply"),
+        "energy": Setting(power * total, "Wh", DERIVED, "energy from the supply"),
+        "mean_power": Setting(power, "W", DERIVED, "mean draw from the supply"),
     }
 
 
@@ -280,12 +282,11 @@ def _motion_checks(shot, rig, d, focus, motion, everything, approach):
     ]
 
 
-def _limit_checks(shot, rig, frames, total, motion):
+def _limit_checks(shot, rig, frames, total, moving):
     wider = (("shot.stack.spacing", "up"), ("shot.waits.settling_wait", "down"))
     found = common.time_checks(shot, total, wider)
     if shot.limits.frames is not None:
         found.append(Check("frames allowed", len(frames), shot.limits.frames, "1", knobs=(*wider[:1], ("shot.limits.frames", "up"))))
-    moving = len(frames) * float(motion.move.duration) / total
     return [*found, *common.power_checks(rig, total, moving, wider)]
 
 

@@ -171,13 +171,14 @@ def plan_traverse(shot, rig, rows=True):
     approach, between = _runs(shot, rig, path, d.travel_per_pulse)
     quiet, quiet_origin, footfall = stillness.wait_after_footfall(shot, rig)
     settle, settle_origin, ringing = stillness.wait_after_move(shot, rig, _take_up_move(approach[-1], path, d))
-    first_wait = max(quiet - sum(step[3] for step in approach), settle)
-    duration, back = float(path.move.duration), sum(step[3] for step in between)
-    total = sum(step[3] for step in approach) + first_wait + t.takes * duration + (t.takes - 1) * (back + settle)
+    way, back = (sum(step[3] for step in steps) for steps in (approach, between))
+    first_wait = max(quiet - way, settle)
+    moving = way + t.takes * float(path.move.duration) + (t.takes - 1) * back
+    total = moving + first_wait + (t.takes - 1) * settle
     schedule = _schedule(shot, rig, path, d.travel_per_pulse) if rows else {}
-    waiting = first_wait + sum(step[3] for step in approach)
+    waiting = way + first_wait
     waits = {"settling_wait": (settle, settle_origin), "wait_before_move": (quiet, quiet_origin)}
-    settings = _settings(shot, rig, d, path, waits, back, total)
+    settings = _settings(shot, rig, d, path, waits, back, total, moving / total)
     shortest = settle if t.takes > 1 else first_wait  # later takes wait no longer than this
     checks = [*film.picture_checks(shot, rig, path.move.peak_speed), *_motion_checks(shot, rig, d, path, approach),
               stillness.still_check("quiet at the start", ringing, shortest, shot, rig, "shot.waits.settling_wait"),
@@ -187,7 +188,7 @@ def plan_traverse(shot, rig, rows=True):
                                   knobs=(*film.slower(shot), *film.faster(shot))),
               *ripple.ripple_checks(shot, rig, path.speed, simulate=rows),  # rows are left out while mends are looked for
               *common.time_checks(shot, total, film.faster(shot)),
-              *common.power_checks(rig, total, t.takes * duration / total, film.faster(shot))]
+              *common.power_checks(rig, total, moving / total, film.faster(shot))]
     ringing = {"ringing after a move": (ringing, first_wait, "shot.waits.settling_wait"),
                "floor": (footfall, waiting, "shot.waits.wait_before_move")}
     notes = _notes(shot, path, (settle_origin, quiet_origin, path.origins["acceleration"], footfall))
@@ -199,13 +200,12 @@ def _take_up_move(step, path, d):
     return ramps.trapezoid(travel or d.travel_per_pulse, path.speed, path.acceleration)
 
 
-def _settings(shot, rig, d, path, waits, back, total):
+def _settings(shot, rig, d, path, waits, back, total, moving_share):
     t, move, chosen = shot.traverse, path.move, common.aperture(shot, rig)
     rate, per_pulse = t.frame_rate, d.travel_per_pulse
     speed, ramp_in = float(move.peak_speed), float(move.ramp_in)
     exposure = screen.exposure_time(t.shutter_angle, rate)
     image = film.pixels_moved(shot, rig, speed) / rate
-    taking = t.takes * float(move.duration)
     return {
         "speed": Setting(speed, "mm/s", path.origins["speed"], "speed between the ramps"),
         "speed_pulses": Setting(speed / per_pulse, "1/s", path.origins["speed"], "speed in pulses per second"),
@@ -229,8 +229,8 @@ def _settings(shot, rig, d, path, waits, back, total):
         "return_time": Setting(back, "s", DERIVED, "time of the return run"),
         "total_time": Setting(total, "min", DERIVED, "time from homing to the last take"),
         **common.drive_settings(rig),
-        "data": Setting(taking * rig.camera.video_bit_rate / 8e9, "1", DERIVED, "data in gigabytes"),
-        "energy": Setting(common.mean_power(rig, taking / total) * total, "Wh", DERIVED, "energy from the supply"),
+        "data": Setting(t.takes * float(move.duration) * rig.camera.video_bit_rate / 8e9, "1", DERIVED, "data in gigabytes"),
+        "energy": Setting(common.mean_power(rig, moving_share) * total, "Wh", DERIVED, "energy from the supply"),
         **common.jerk_settings(float(move.peak_jerk), per_pulse),
     }
 

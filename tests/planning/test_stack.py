@@ -141,6 +141,17 @@ def test_resume_is_the_tail_of_the_whole(first, length):
     assert np.allclose(gaps, all_gaps[first - 1:last - 1])
 
 
+def test_the_energy_counts_every_move():
+    made = plan(SHOT, UPRIGHT, mends=False)
+    arrive, ready = (made.schedule[name][1] for name in ("arrive", "ready"))
+    runs = sum(step[3] for step in made.approach) + (arrive[1:] - ready[:-1]).sum()
+    motor, share = UPRIGHT.driver.peak_current**2 * UPRIGHT.motor.resistance, UPRIGHT.driver.hold_current_share
+    rest = UPRIGHT.driver.idle_power + UPRIGHT.controller.idle_power + UPRIGHT.camera.power + UPRIGHT.light.power
+    total = made["total_time"]
+    energy = (motor * (runs + share**2 * (total - runs)) + rest * total) / UPRIGHT.supply.converter_efficiency
+    assert made["energy"] == pytest.approx(energy) and made["mean_power"] == pytest.approx(energy / total)
+
+
 def test_resume_outside_the_stack_is_refused():
     with pytest.raises(ValueError, match="within the stack of"):
         plan(changed(SHOT, stack={"first_frame": 5000}), RIG)

@@ -196,6 +196,15 @@ def test_takes_and_return_runs_add_up():
     assert three["total_time"] - one["total_time"] == pytest.approx(2 * again)
 
 
+@pytest.mark.parametrize("takes", [1, 3])
+def test_the_energy_counts_every_move(takes):
+    made = plan(changed(SHOT, traverse={"takes": takes}), RIG, mends=False)
+    runs = sum(step[3] for step in made.approach) + takes * made["duration"] + (takes - 1) * made["return_time"]
+    still, full = made["total_time"] - runs, 1.2**2 * 2.6  # W in both phases, at 0.6 of the current when still
+    energy = (full * (runs + 0.6**2 * still) + (0.5 + 0.3 + 3.5 + 8.0) * made["total_time"]) / 0.88
+    assert made["energy"] == pytest.approx(energy) and made.check("battery").figure == pytest.approx(energy)
+
+
 def test_the_return_run_takes_up_the_backlash():
     for marks in ((60e-3, 84e-3), (84e-3, 60e-3)):
         made = plan(changed(SHOT, traverse={"start_mark": marks[0], "end_mark": marks[1]}), RIG, mends=False)
