@@ -81,7 +81,7 @@ def cold_share(temperature):
     Straight lines between typical values from memory; arrays broadcast. ValueError below -20 degC: not known.
     """
     temperature = np.asarray(temperature, float)
-    if not (temperature >= _COLD[0][0]).all() or not np.isfinite(temperature).all():
+    if not (temperature >= _COLD[0][0] - 1e-9).all() or not np.isfinite(temperature).all():
         raise ValueError(f"temperature is {np.min(temperature):g} K; allowed: at least {_COLD[0][0]:g} K")
     share = np.interp(temperature, *_COLD)
     return share if np.ndim(share) else float(share)

@@ -7,9 +7,10 @@ import numpy as np
 from macrolib.physics import stepper
 from macrolib.planning import common
 from macrolib.show import style
-from macrolib.show.style import COLOURS, LINES, Picture, axis, bare, say, styled
+from macrolib.show.style import COLOURS, FILLS, LINES, Picture, axis, bare, pretty, say, styled
+from macrolib.units import to_unit
 
-__all__ = ["choice_map", "torque_curves", "torque_over_torque", "torque_shares", "two_phases"]
+__all__ = ["choice_map", "shares", "torque_curves", "torque_over_torque", "two_phases"]
 
 _LETTERS = {"torque": "T", "pulse rate under the ceiling": "P", "travel for one pulse": "R", "stays when power is off": "O",
             "stays at hold current": "H", "motor current": "C", "driver current": "C", "motor temperature": "W", "inertia ratio": "J",
@@ -118,14 +119,15 @@ def two_phases(holding_torque, rotor_teeth):
 
 
 @styled
-def torque_shares(rows):
-    """Where the torque of a drive goes, as stacked bars. rows: {name: {cause: torque in N m}}, the same causes in each."""
+def shares(rows, what, unit):
+    """What something is made of, as stacked bars. rows: {name: {part: SI value}}, at most five parts; what: name of the sum."""
     fig, ax = style.figure(1.25 + 0.42 * len(rows))
-    fig.subplots_adjust(left=0.21, right=0.9, bottom=0.5 / fig.get_figheight(), top=1 - 0.42 / fig.get_figheight())
+    height = fig.get_figheight()
+    fig.subplots_adjust(left=0.03 + 0.0105 * max(map(len, rows)), right=0.9, bottom=0.5 / height, top=1 - 0.42 / height)
     causes = list(dict.fromkeys(cause for row in rows.values() for cause in row))
     start = np.zeros(len(rows))
-    for cause, (colour, hatch) in zip(causes, (("sky", ""), ("orange", "///"), ("green", ".."), ("purple", "xx"), ("yellow", "--"))):
-        values = np.array([row[cause] for row in rows.values()]) * 1e3
+    for cause, (colour, hatch) in zip(causes, FILLS):
+        values = np.array([to_unit(row[cause], unit) for row in rows.values()])
         ax.barh(range(len(rows)), values, left=start, color=COLOURS[colour], hatch=hatch, edgecolor="black", lw=0.6, label=cause)
         start += values
     for row, total in enumerate(start):
@@ -133,7 +135,8 @@ def torque_shares(rows):
     ax.set_yticks(range(len(rows)), list(rows))
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.yaxis.grid(False)
-    axis(ax.xaxis, "torque needed at the motor", "mN m", (0, 1.02 * start.max()))
+    axis(ax.xaxis, what, unit, (0, 1.02 * start.max()))
     fig.legend(*ax.get_legend_handles_labels(), loc="upper center", ncols=len(causes), handlelength=1.6, columnspacing=1.2)
-    words = "; ".join(f"{name}: {total:.3g} mN m, most of it {max(row, key=row.get)}" for (name, row), total in zip(rows.items(), start))
-    return Picture(fig, f"Stacked bars of the torque that a drive needs, by its causes. {words}.")
+    words = "; ".join(f"{name}: {total:.3g} {pretty(unit)}, most of it {max(row, key=row.get)}"
+                      for (name, row), total in zip(rows.items(), start))
+    return Picture(fig, f"Stacked bars of {what}, by its parts. {words}.")

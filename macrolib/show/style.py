@@ -26,6 +26,9 @@ COLOURS = {"blue": "#0072B2", "vermillion": "#D55E00", "green": "#009E73", "purp
            "sky": "#56B4E9", "orange": "#E69F00", "yellow": "#F0E442"}
 """The last three are too light for lines on white (contrast below 3); they fill areas that have an edge."""
 
+FILLS = (("sky", ""), ("orange", "///"), ("green", ".."), ("purple", "xx"), ("yellow", "--"))
+"""Colour and hatch of the parts of a stacked bar."""
+
 LINES = {name: {"color": COLOURS[colour], "linestyle": dash, "marker": marker} for name, colour, dash, marker in (
     ("rig", "blue", "-", "o"), ("shot", "vermillion", "--", "s"), ("third", "green", "-.", "^"),
     ("fourth", "purple", (0, (5, 1, 1, 1, 1, 1)), "D"), ("limit", "black", (0, (1, 1.5)), "v"))}
@@ -67,8 +70,8 @@ def figure(height, rows=1, columns=1, **ratios):
 
 
 def pretty(text):
-    """Text with units in print spelling: µm, mm/s², Ω. macrolib.units reads these spellings back."""
-    text = re.sub(r"\bum\b", "µm", text)
+    """Text with units in print spelling: µm, mm/s², Ω, °C. macrolib.units reads these spellings back."""
+    text = re.sub(r"\bdegC\b", "°C", re.sub(r"\bum\b", "µm", text))
     return re.sub(r"\bohm\b", "Ω", text).replace("^2", "²").replace("^3", "³")
 
 

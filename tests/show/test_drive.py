@@ -76,7 +76,8 @@ def test_curves_and_shares():
     picture = figures_drive.torque_curves({"12 V": np.array([0.3, 0.2, 0.1])}, speeds, {"12 V": 5.0})
     assert picture.figure.axes[0].lines[1].get_xydata() == pytest.approx(np.array([[5.0, 0.25]]))
     assert "12 V: full torque up to 5 turns/s, then falling to 100 mN m at 20 turns/s." in picture.alt
-    bars = figures_drive.torque_shares({"level": {"weight": 0.0, "friction": 0.02}, "upright": {"weight": 0.03, "friction": 0.02}})
+    rows = {"level": {"weight": 0.0, "friction": 0.02}, "upright": {"weight": 0.03, "friction": 0.02}}
+    bars = figures_drive.shares(rows, "torque", "mN m")
     widths = [p.get_width() for p in bars.figure.axes[0].patches]
     assert widths == pytest.approx([0, 30, 20, 20]) and bars.alt.endswith("upright: 50 mN m, most of it weight.")
 

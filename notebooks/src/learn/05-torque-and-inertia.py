@@ -171,7 +171,7 @@ def shares(slope, ramp_time, speed=20e-3):
 
 rows = {f"{name}, ramp {say(ramp_time, 's')}": shares(slope, ramp_time)
         for ramp_time in (0.5, 0.02) for name, slope in (("level", 0.0), ("upright", math.pi / 2))}
-figures_drive.torque_shares(rows)
+figures_drive.shares(rows, "torque needed at the motor", "mN m")
 # %% [markdown]
 # Gentle ramps cost weight and friction. A hard ramp adds <!--= 1e3 * rows["level, ramp 0.02 s"]["rotor and screw"]:.3g --> mN m for rotor and screw: a larger motor has a larger self to turn. Load over rotor is the **inertia ratio**, here <!--= stepper.inertia_ratio(seen["screw and coupling"] + seen["camera"], seen["rotor"]):.2g -->. Up to 10 is common practice.
 # %% [markdown]
