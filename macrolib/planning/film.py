@@ -5,6 +5,8 @@ from macrolib.physics import optics, screen, tilt, vibration
 from macrolib.planning import common
 from macrolib.planning.checks import Check
 
+_STEEPEST = 1.5  # rad: beyond this nothing stays in focus along a move
+
 
 def table(shot):
     """The shot's own table, and its name: traverse or hand_led."""
@@ -69,10 +71,10 @@ def focus_check(shot, rig, speed, depth):
         return Check("shift of focus in a frame", screen.axial_shift(speed, marks.frame_rate), depth, "um",
                      why="travel towards the subject in one video frame", knobs=slower(shot))
     length = max(abs(marks.end_mark - marks.start_mark), 1e-9)
-    angle = abs(rig.rail.misalignment - shot.subject.slope) if shot.subject.slope else rig.rail.misalignment
+    angle = min(rig.rail.misalignment + abs(shot.subject.slope), _STEEPEST)  # which way the rail is off is not known: the worst case
     return Check("focus along the move", tilt.misalignment(length, angle), depth, "um",
                  why="what the angle between rail and subject takes from the depth that is sharp",
-                 knobs=(("rig.rail.misalignment", "down"), ("shot.picture.f_number", "up")))
+                 knobs=(("rig.rail.misalignment", "down"), ("shot.subject.slope", "down"), ("shot.picture.f_number", "up")))
 
 
 def picture_checks(shot, rig, speed):

@@ -76,6 +76,24 @@ def test_every_check_has_a_case_in_which_it_fails():
     assert {c.name for p in plans for c in p.checks} == set(BREAK)
 
 
+@pytest.mark.parametrize("slope", [-0.05, 0.05])
+def test_misalignment_and_slope_add_up_whatever_their_signs(slope):
+    skew = changed(RIG, rail={"misalignment": 0.05})
+    check = plan(changed(SHOT, subject={"slope": slope}), skew, mends=False).check("focus along the move")
+    assert check.figure == pytest.approx(24e-3 * math.tan(0.1))
+
+
+def test_an_angle_beyond_the_right_one_is_judged_and_not_refused():
+    check = plan(changed(SHOT, subject={"slope": -1.2}), changed(RIG, rail={"misalignment": 0.5}), mends=False).check("focus along the move")
+    assert check.state == FAILS
+
+
+def test_a_slope_that_is_too_steep_is_mended():
+    shot = changed(SHOT, subject={"slope": 0.1})
+    mend = plan(shot, RIG).check("focus along the move").mend
+    assert mend.key == "shot.subject.slope" and plan(*apply(shot, RIG, mend.key, mend.value)).check("focus along the move").state == HOLDS
+
+
 @pytest.mark.parametrize("name", BREAK)
 def test_check_fails_and_its_mend_makes_it_hold(name):
     shot, rig = BREAK[name]
