@@ -17,6 +17,7 @@ TIMER = 2e6  # Hz: a clock of 16 MHz over 8
 INTERVAL_ERROR, TIME_ERROR = 2e-3, 2e-6  # relative, and s: what a piece may be off by
 _UNIT, _SLICE, _REST, _WORD = 1 << 16, 0x8000 << 16, 0x2000 << 16, (1 << 32) - 1
 _LONGEST, _MOST_SLICES = 0xFFFF, 255
+_MOST_PULSES = 1 << 24  # what is fitted in a minute and in less than 1 GB
 
 class Piece(namedtuple("Piece", "count slices start change")):
     """`count` intervals, each of `slices` times 0x8000 ticks and start, start - change, ... modulo 2^32 in 1/65536 tick."""
@@ -27,17 +28,24 @@ class Piece(namedtuple("Piece", "count slices start change")):
         return (self.start - (self.count - 1) * self.change) & _WORD
 
 
-Segment = namedtuple("Segment", "pieces cruise out way pulses")
-Segment.__doc__ = """One move for the controller: pieces, index of the first piece after the ramp in and of the first in the ramp
-out, way (1 or -1), number of pulses."""
+class Segment(namedtuple("Segment", "pieces cruise out way pulses")):
+    """One move for the controller: pieces, index of the first piece after the ramp in and of the first in the ramp out, way
+    (1 or -1), number of pulses."""
+
+    @property
+    def fastest(self):
+        """Largest pulse rate of the move, 1/s."""
+        return TIMER * _UNIT / min(min(p.start, p.last) + p.slices * _SLICE for p in self.pieces)
 
 
 def fit(move, travel_per_pulse, timer_frequency=TIMER, interval_error=INTERVAL_ERROR, time_error=TIME_ERROR):
     """A Segment for a Move; travel per pulse in m, timer in Hz, largest relative error of an interval, of a time in s.
 
-    ValueError for a move without pulses, with an interval too long for the counter, or with a ramp in that is longer than
-    half of the move: an early stop runs the ramp in backwards.
+    ValueError for a move without pulses or with more than _MOST_PULSES, with an interval too long for the counter, or with a ramp
+    in that is longer than half of the move: an early stop runs the ramp in backwards.
     """
+    if abs(move.distance) > _MOST_PULSES * travel_per_pulse:
+        raise ValueError(f"the move has {abs(move.distance) / travel_per_pulse:,.0f} pulses; allowed: {_MOST_PULSES:,}")
     times = pulses.pulse_times(move, travel_per_pulse)
     if not times.size:
         raise ValueError("the move is shorter than half a pulse: there is nothing to send")

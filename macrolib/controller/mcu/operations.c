@@ -1,14 +1,8 @@
 /* Cycles of single operations: pin B0 is high while one runs. Operands come from RAM, results go there. */
-#define F_CPU 16000000UL
-#include <math.h>
-#include <stdint.h>
-#include <stdlib.h>
-#include <avr/interrupt.h>
-#include <avr/io.h>
-#include <avr/sleep.h>
+#include "teaching.h"
 
 volatile uint16_t a16 = 50001, b16 = 77, r16;
-volatile uint32_t a32 = 3000000123UL, b32 = 40961, r32, position;
+volatile uint32_t a32 = 3000000123UL, b32 = 40961, r32;
 volatile float af = 12345.678f, bf = 3.14159f, rf;
 char text[16];
 #define TIME(operation) PORTB |= 1; operation; PORTB &= ~1
@@ -27,9 +21,5 @@ int main(void)
     TIME(rf = sqrt(af));
     TIME(rf = sin(bf));
     TIME(dtostrf(af, 8, 3, text));
-    cli();
-    for (;;) {
-        sleep_enable();
-        sleep_cpu();
-    }
+    end();
 }

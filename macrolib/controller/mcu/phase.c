@@ -1,14 +1,11 @@
 /* Teaching program: phase accumulation. At every tick of a fixed clock the speed is added to a phase; a carry is a pulse.
    TICKS: clock cycles between two interrupts. The work is the same with and without a pulse. */
-#define F_CPU 16000000UL
-#include <stdint.h>
-#include <avr/interrupt.h>
-#include <avr/io.h>
-#include <avr/sleep.h>
+#include "teaching.h"
+#ifndef TICKS
+#define TICKS 400
+#endif
 #define RATE (16000000.0 / TICKS)
 
-volatile uint32_t position;
-static volatile uint8_t running = 1;
 static uint32_t phase, speed;
 static const uint32_t most = SPEED / RATE * 4294967295.0;
 static const uint32_t gain = ACCELERATION / RATE / RATE * 4294967295.0; /* change of speed in one tick */
@@ -19,7 +16,7 @@ ISR(TIMER1_COMPA_vect)
     phase += speed;
     if (phase < old) {
         PORTD |= 1 << 2;
-        if (++position == COUNT) running = 0;
+        if (++position == COUNT) ended = 1;
     }
     if (speed < most) speed += gain;
     PORTD &= ~(1 << 2);
@@ -31,17 +28,6 @@ int main(void)
     OCR1A = TICKS - 1;
     TCCR1B = 1 << WGM12 | 1 << CS10;
     TIMSK1 = 1 << OCIE1A;
-    set_sleep_mode(SLEEP_MODE_IDLE);
-    cli();
-    while (running) {
-        sleep_enable();
-        sei();
-        sleep_cpu();
-        sleep_disable();
-        cli();
-    }
-    for (;;) {
-        sleep_enable();
-        sleep_cpu();
-    }
+    sleep_until_ended();
+    end();
 }

@@ -1,14 +1,8 @@
 /* Teaching program: a loop asks the clock over and over and makes a pulse when one is due; times are floats.
    EXTRA 0: nothing else. 1: the position in mm as well. 2: and both on a character display ten times a second. */
-#define F_CPU 16000000UL
-#include <math.h>
-#include <stdint.h>
-#include <avr/interrupt.h>
-#include <avr/io.h>
-#include <avr/sleep.h>
+#include "teaching.h"
 
 static volatile uint16_t turns;
-volatile uint32_t position;
 volatile float millimetres;
 
 ISR(TIMER1_OVF_vect) { turns++; }
@@ -32,7 +26,7 @@ int main(void)
     uint32_t due = 1000, shown = 0;
     DDRD = 1 << 2;
     DDRB = 0x3F;
-    TCCR1B = 1 << CS11;
+    TCCR1B = TIMER_CLOCK;
     TIMSK1 = 1 << TOIE1;
     sei();
     while (position < COUNT) {
@@ -54,9 +48,5 @@ int main(void)
 #endif
     }
     (void)shown;
-    cli();
-    for (;;) {
-        sleep_enable();
-        sleep_cpu();
-    }
+    end();
 }

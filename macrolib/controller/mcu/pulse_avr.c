@@ -3,7 +3,8 @@
 
    Port D, outputs: 2 step, 3 direction, 4 enable (low: on), 5 shutter.
    Port C, inputs with pull-up: 0 home, 1 end, 2 go, 3 stop. Each switch is closed to ground while all is well and opens
-   to say something, so a broken wire stops the rail. Go open: do not start yet, or pause before the next frame. */
+   to say something, so a broken wire stops the rail. Go must be seen open, then closed, before anything moves: nothing starts
+   by itself when power returns. Opened later it pauses a stack before its next frame. */
 #define F_CPU 16000000UL
 #include <avr/interrupt.h>
 #include <avr/io.h>
@@ -84,7 +85,7 @@ static uint8_t run(uint8_t number)
     return !stopped;
 }
 
-/* Both return 0 when the stop switch opens meanwhile. */
+/* These return 0 when the stop switch opens meanwhile. */
 static uint8_t wait_ms(uint32_t time)
 {
     for (; time; time--) {
@@ -92,6 +93,16 @@ static uint8_t wait_ms(uint32_t time)
         _delay_ms(1);
     }
     return !(PINC & STOP);
+}
+
+static uint8_t wait_for_open(void)
+{
+    uint8_t open = 0;
+    while (open < 20) { /* ms in a row: a contact that bounces is not yet open */
+        if (!wait_ms(1)) return 0;
+        open = PINC & GO ? open + 1 : 0;
+    }
+    return 1;
 }
 
 static uint8_t wait_for_go(void)
@@ -132,11 +143,12 @@ static uint8_t expose(void)
 static uint8_t work(void)
 {
     uint8_t segment;
-    if (!wait_for_go()) return 0;
+    if (!wait_for_open() || !wait_for_go()) return 0;
     PORTD &= ~ENABLE;
     if (!wait_ms(MV_ENABLE_MS) || !home()) return 0;
     for (segment = 0; segment < MV_SEGMENTS - 1; segment++)
         if (!run(segment)) return 0;
+    if (!wait_ms(MV_FIRST_WAIT_MS)) return 0;
     if (!MV_FRAMES) return run(segment);
     for (frame = 1;; frame++) { /* frames before the first one wanted are only passed */
         if (frame >= MV_FIRST_FRAME && !(wait_for_go() && expose())) return 0;
@@ -154,8 +166,7 @@ int main(void)
     set_sleep_mode(SLEEP_MODE_IDLE);
     sei();
     work();
-    PORTD &= ~(STEP | SHUTTER);
-    if (!MV_HOLD) PORTD |= ENABLE;
+    PORTD = MV_HOLD ? 0 : ENABLE;
     cli();
     sleep_enable();
     for (;;) sleep_cpu();

@@ -2,19 +2,12 @@
    METHOD 0: even speed, nothing computed. 1: the recurrence c -= (2 c + rest) / (4 n + 1) in whole ticks, remainder carried.
    2: floats, the time of each pulse from a square root. ACCELERATION in pulses/s^2, SPEED in pulses/s, COUNT pulses.
    With DISPLAY the main loop does not sleep but writes to a character display without a pause. */
-#define F_CPU 16000000UL
-#include <math.h>
-#include <stdint.h>
-#include <avr/interrupt.h>
-#include <avr/io.h>
-#include <avr/sleep.h>
+#include "teaching.h"
 #define TIMER 2000000.0
 #ifdef DISPLAY
 #include "display.h"
 #endif
 
-volatile uint32_t position;
-static volatile uint8_t running = 1;
 static uint16_t ticks = 20000;
 
 #if METHOD == 1
@@ -51,9 +44,9 @@ ISR(TIMER1_COMPA_vect)
     OCR1A += ticks;
 #if METHOD == 0
     static uint16_t left = COUNT;
-    if (!--left) running = 0;
+    if (!--left) ended = 1;
 #else
-    if (++position == COUNT) running = 0;
+    if (++position == COUNT) ended = 1;
     next();
 #endif
     PORTD &= ~(1 << 2);
@@ -64,24 +57,13 @@ int main(void)
     DDRD = 1 << 2;
     next();
     OCR1A = 2000;
-    TCCR1B = 1 << CS11;
+    TCCR1B = TIMER_CLOCK;
     TIMSK1 = 1 << OCIE1A;
-    set_sleep_mode(SLEEP_MODE_IDLE);
 #ifdef DISPLAY
     DDRB = 0x3F;
     sei();
-    while (running) show(position, position / 3200.0);
+    while (!ended) show(position, position / 3200.0);
 #endif
-    cli();
-    while (running) {
-        sleep_enable();
-        sei();
-        sleep_cpu();
-        sleep_disable();
-        cli();
-    }
-    for (;;) {
-        sleep_enable();
-        sleep_cpu();
-    }
+    sleep_until_ended();
+    end();
 }
