@@ -9,6 +9,7 @@ The functions below the class use a Formula for the rest: the working, the sensi
 the standard uncertainty, the dimension check and the tables of formulas and symbols.
 """
 
+import contextvars
 import math
 
 import numpy as np
@@ -18,6 +19,7 @@ from macrolib import units
 
 _TINY, _HUGE = 5e-324, float(np.finfo(float).max)
 _HUGE_BITS = np.float64(_HUGE).view(np.uint64)
+MASKING = contextvars.ContextVar("MASKING", default=False)  # True: called with arrays, formulas give NaN where `masked` masks
 
 
 class Symbol(sympy.Symbol):
@@ -135,6 +137,8 @@ class Formula:
         return [named[n] for n in self.names]
 
     def _on_arrays(self, args):
+        if MASKING.get():
+            return self.masked(*args).filled(np.nan)[()]
         values = [_as_floats(self, n, x) for n, x in zip(self.names, args)]
         quick = self._product_of(values) if self._product else None
         result = self._checked(values) if quick is None else quick

@@ -213,17 +213,19 @@ def residual_vibration(move, frequency, damping_ratio):
     knots = np.reshape(move.knots, (-1, *[1] * (dims - len(moves)), *moves))
     nodes, weights = (x.reshape(-1, *[1] * dims) for x in np.polynomial.legendre.leggauss(16))
     highest, ring = np.max(np.abs(pole), initial=0) / (2 * np.pi), 0j * pole
+    some = min(4096, max(1, 2**18 // max(1, np.size(move.duration))))  # panels at a time, so that memory stays small
     for start, end in zip(knots[:-1], knots[1:], strict=True):
+        if not move.acceleration(start + (end - start) * (1 + nodes) / 2).any():
+            continue  # a cruise shakes nothing
         panels = max(1, math.ceil(np.max(end - start, initial=0) * highest))
         half = (end - start) / (2 * panels)
-        for first in range(0, panels, 4096):  # some panels at a time, so that memory stays small in the longest ramps
-            k = np.arange(first, min(first + 4096, panels)).reshape(-1, *[1] * dims)
+        for first in range(0, panels, some):
+            k = np.arange(first, min(first + some, panels)).reshape(-1, *[1] * dims)
             middle = start + half * (2 * k + 1)
             pushes = weights * half * move.acceleration(middle[:, None] + half * nodes)
-            if pushes.any():  # a cruise shakes nothing
-                # the exponential of a sum is a product: few exponentials, and no large array in between
-                within, rest = np.exp(-pole * (half * nodes)), np.exp(pole * (knots[-1] - middle))
-                ring = ring + np.einsum("kj...,j...,k...->...", pushes, within, rest)
+            # the exponential of a sum is a product: few exponentials, and no large array in between
+            within, rest = np.exp(-pole * (half * nodes)), np.exp(pole * (knots[-1] - middle))
+            ring = ring + np.einsum("kj...,j...,k...->...", pushes, within, rest)
     return _plain(np.abs(ring) / pole.imag)
 
 

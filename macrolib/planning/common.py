@@ -77,7 +77,7 @@ def move_of_kind(kind, distance, speed, acceleration):
     if kind not in WHOLE:
         return ramps.ramps_by_limit(distance, speed, acceleration, SHAPES[kind])
     unit = WHOLE[kind](distance, 1.0)
-    return unit.in_time(max(unit.peak_speed / speed, math.sqrt(unit.peak_acceleration / acceleration)))
+    return unit.in_time(np.maximum(unit.peak_speed / speed, np.sqrt(unit.peak_acceleration / acceleration)))
 
 
 def jerk_settings(jerk, per_pulse):
@@ -86,6 +86,11 @@ def jerk_settings(jerk, per_pulse):
         return {}
     return {"jerk": Setting(jerk, "mm/s^3", DERIVED, "peak jerk in the ramps"),
             "jerk_pulses": Setting(jerk / per_pulse, "1/s^3", DERIVED, "jerk in pulses per second cubed")}
+
+
+def whole(x, how=np.rint):
+    """x as a whole number: an int, or an array of whole floats; how: also np.ceil or np.floor."""
+    return int(how(x)) if np.ndim(x) == 0 else how(x)
 
 
 def drive_settings(rig):
@@ -110,7 +115,7 @@ def torque_needed(rig, speed, acceleration):
     The drag grows in the cold: twice as much for each GREASE_DOUBLING below 20 degrees.
     """
     d, t = drive(rig), rig.transmission
-    drag = transmission.cold_drag(t.drag_torque / t.gear_ratio, min(rig.room.temperature, ROOM), ROOM, GREASE_DOUBLING)
+    drag = transmission.cold_drag(t.drag_torque / t.gear_ratio, np.minimum(rig.room.temperature, ROOM), ROOM, GREASE_DOUBLING)
     ways = [np.abs(transmission.required_torque(
         sense * np.asarray(speed, float), sense * np.asarray(acceleration, float), mass=rig.carriage.mass, inertia=d.turning_inertia,
         travel_per_turn=d.travel_per_turn, efficiency=d.efficiency, back_efficiency=d.back_efficiency, slope=rig.rail.tilt,
@@ -155,7 +160,7 @@ def aperture(shot, rig):
     would lose detail that the sensor could record (optics.sharp_depth has the same corner). Kept within the lens's range.
     """
     p, lens, m = shot.picture, rig.lens, shot.picture.magnification
-    if p.f_number == AUTO:
+    if isinstance(p.f_number, str):
         effective = 0.4 * 4 * rig.camera.pixel_pitch / p.wavelength
         marked = effective / (1 + m / lens.pupil_ratio)
         marked, origin = min(max(marked, lens.lowest_f_number), lens.highest_f_number), DERIVED
@@ -169,7 +174,8 @@ def aperture(shot, rig):
 
 def room(rig, positions):
     """Distance in m from the outermost of the positions to the nearer end stop; below zero outside."""
-    return min(rig.rail.high_end_stop - max(positions), min(positions) - rig.rail.low_end_stop)
+    highest, lowest = (functools.reduce(pick, positions) for pick in (np.maximum, np.minimum))
+    return np.minimum(rig.rail.high_end_stop - highest, lowest - rig.rail.low_end_stop)
 
 
 def two_digits(x):
@@ -183,10 +189,11 @@ def rail_check(rig, stops, knobs, ahead=math.inf, braking=0.0):
 
     ahead: room in m in front of such a place; braking: the way in m to come to rest there.
     """
-    left, name = room(rig, stops), "travel within the rail"
-    if left < 0 or not braking:
-        return Check(name, left, 0.0, "mm", "at least", why="room to the nearer end stop; every move ends at rest", knobs=knobs)
-    return Check(name, ahead, braking, "mm", "at least", why="room to the end stop against the way to brake", knobs=knobs)
+    left = room(rig, stops)
+    rests = (left < 0) | (np.asarray(braking) == 0)
+    why = "room to the nearer end stop; every move ends at rest" if rests.all() else "room to the end stop against the way to brake"
+    figure, limit = (np.where(rests, *pair)[()] for pair in ((left, ahead), (0.0, braking)))
+    return Check("travel within the rail", figure, limit, "mm", "at least", why=why, knobs=knobs)
 
 
 def pulse_check(shot, rig, speed, knobs):
@@ -231,7 +238,7 @@ def holding_checks(rig):
     """Checks that the load stays where it is, with the power off and with the hold current."""
     d, m = drive(rig), rig.motor
     weight = transmission.drive_force(rig.carriage.mass, 0.0, rig.rail.tilt, 0.0, 0.0, 0.0, transmission.STANDARD_GRAVITY)
-    back = transmission.back_torque(weight, d.travel_per_turn, max(d.back_efficiency, 0.0))
+    back = transmission.back_torque(weight, d.travel_per_turn, np.maximum(d.back_efficiency, 0.0))
     held = stepper.peak_torque(m.holding_torque, rig.driver.peak_current, m.rated_current) * rig.driver.hold_current_share
     return (
         Check("stays when power is off", back, m.detent_torque, "mN m", enough=2.0,
@@ -285,6 +292,9 @@ def lens_checks(shot, rig, chosen):
 
 def _range_check(name, figure, low, high, key):
     """A check against the nearer end of a range."""
-    if figure / low < high / figure:
+    below = figure / low < high / figure
+    if np.ndim(below):  # many at once: what counts is the margin, whichever end it is of
+        return Check(name, np.where(below, figure, high), np.where(below, low, figure), "1", "at least", 1.0)
+    if below:
         return Check(name, figure, low, "1", "at least", 1.0, knobs=((key, "up"),))
     return Check(name, figure, high, "1", enough=1.0, knobs=((key, "down"),))

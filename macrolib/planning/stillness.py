@@ -1,10 +1,13 @@
 """Still when it must be: what rings, how long to wait, what drifts. Amplitudes in the subject, in m, zero to peak.
 
-The worst case is taken: everything acts along the picture, and envelopes add.
+The worst case is taken: everything acts along the picture, and envelopes add. All but the texts broadcasts over arrays.
 """
 
 import dataclasses
+import functools
 import math
+
+import numpy as np
 
 from macrolib.files import AUTO
 from macrolib.parts import catalogue
@@ -49,9 +52,9 @@ def tolerance(shot, rig):
 
 def left_ringing(move, frequency, damping_ratio):
     """Envelope in m that a move leaves; after very many periods its bound, twice the give to the peak acceleration."""
-    if float(move.duration) * frequency > _MANY_PERIODS:
-        return 2 * float(move.peak_acceleration) / (2 * math.pi * frequency) ** 2
-    return float(vibration.residual_vibration(move, frequency, damping_ratio))
+    many = move.duration * frequency > _MANY_PERIODS
+    bound = 2 * move.peak_acceleration / (2 * math.pi * frequency) ** 2
+    return bound if np.all(many) else np.where(many, bound, vibration.residual_vibration(move, frequency, damping_ratio))[()]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -75,21 +78,20 @@ class Ringing:
 
     def amplitude(self, wait):
         """Sum of the envelopes after a wait in s; None without data."""
-        return sum(a * math.exp(-2 * math.pi * f * zeta * wait) for a, f, zeta in self.parts) if self.parts else None
+        return sum(a * np.exp(-2 * math.pi * f * zeta * wait) for a, f, zeta in self.parts) if self.parts else None
 
     def wait(self, allowed):
         """Seconds until the sum is surely below the allowed amplitude; None without data."""
         if not self.parts:
             return None
         share = allowed / len(self.parts)  # when each mode keeps to its share, the sum is surely below
-        late = max(float(vibration.settling_time(max(a, _ZERO), share, f, zeta)) for a, f, zeta in self.parts)
-        if not math.isfinite(late) or self.amplitude(0.0) <= allowed:
-            return late if not math.isfinite(late) else 0.0
-        early = 0.0
+        late = functools.reduce(np.maximum, (vibration.settling_time(np.maximum(a, _ZERO), share, f, zeta) for a, f, zeta in self.parts))
+        never, early, end = ~np.isfinite(late), 0.0 * share, np.where(np.isfinite(late), late, 0.0)
         for _ in range(50):  # the sum falls steadily: halve the interval in which it passes what is allowed
-            middle = (early + late) / 2
-            early, late = (middle, late) if self.amplitude(middle) > allowed else (early, middle)
-        return late
+            middle = (early + end) / 2
+            above = self.amplitude(middle) > allowed
+            early, end = np.where(above, middle, early), np.where(above, end, middle)
+        return np.where(never, np.inf, np.where(self.amplitude(0.0) <= allowed, 0.0, end))[()]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -108,7 +110,7 @@ class Footfall:
         if frequency is None or damping_ratio is None:
             return cls((), "rig.stand needs natural_frequency and damping_ratio")
         floor, preset = rig.floor, ""
-        if None in (floor.natural_frequency, floor.damping_ratio, floor.footfall_amplitude):
+        if any(x is None for x in (floor.natural_frequency, floor.damping_ratio, floor.footfall_amplitude)):
             preset = floor.kind if floor.kind in catalogue("floors") else PRESET_FLOOR
             floor = catalogue("floors")[preset]
         amplitude = vibration.footfall_amplitude(floor.footfall_amplitude, floor.footfall_distance, shot.waits.operator_distance,
@@ -123,11 +125,11 @@ class Footfall:
 
     def amplitude(self, wait):
         """Bound after a wait in s; None without data, and where a preset stands in for them."""
-        return None if not self.arguments or self.preset else float(vibration.footfall_ring(wait, *self.arguments))
+        return None if not self.arguments or self.preset else vibration.footfall_ring(wait, *self.arguments)[()]
 
     def wait(self, allowed):
         """Seconds until it is below the allowed amplitude, with a preset floor if need be; None without a stand."""
-        return float(vibration.footfall_wait(self.arguments[0], allowed, *self.arguments[1:])) if self.arguments else None
+        return vibration.footfall_wait(self.arguments[0], allowed, *self.arguments[1:]) if self.arguments else None
 
 
 def wait_after_move(shot, rig, move):
@@ -144,16 +146,16 @@ def _wait(given, ringing, preset, allowed):
     if given != AUTO:
         return given, GIVEN, ringing
     wait = ringing.wait(allowed / 1.25)
-    if wait is None or not math.isfinite(wait):
+    if wait is None or not np.any(np.isfinite(wait)):
         return preset, PRESET, ringing
-    return wait, PRESET if ringing.missing else DERIVED, ringing
+    return np.where(np.isfinite(wait), wait, preset)[()], PRESET if ringing.missing else DERIVED, ringing
 
 
 def still_check(name, ringing, wait, shot, rig, key):
     """Check that the picture moves less than the tolerance, peak to peak, when the exposure begins."""
     amplitude = ringing.amplitude(wait)
     pixels = None if amplitude is None else vibration.image_vibration(amplitude, shot.picture.magnification, rig.camera.pixel_pitch)
-    why = f"{ringing.missing}; the wait of {wait:.3g} s rests on a preset" if ringing.missing else f"{wait:.3g} s after it began"
+    why = f"{ringing.missing}; the wait of {np.max(wait):.3g} s rests on a preset" if ringing.missing else f"{np.max(wait):.3g} s after it began"
     return Check(name, pixels, shot.waits.tolerance, "px", why=why, knobs=((key, "up"), ("shot.waits.tolerance", "up")))
 
 
@@ -222,7 +224,8 @@ def resonance_check(rig, speed, excited):
     pairs = [(abs(frequency / mode[1] - 1), cause, mode[0]) for cause, frequency in excited.items() for mode in modes(rig)]
     if not pairs or not stand_known(rig):
         return Check("speed off the resonances", None, _APART, "1", "at least", 1.0, why="rig.stand lacks frequency or damping")
-    distance, cause, mode = min(pairs)
+    distance = functools.reduce(np.minimum, (pair[0] for pair in pairs))
+    cause, mode = next((pair[1:] for pair in pairs if np.all(pair[0] == distance)), ("", ""))
     return Check("speed off the resonances", distance, _APART, "1", "at least", 1.0, why=f"nearest: {cause} against {mode}",
                  knobs=(("shot.traverse.speed", "down"), ("shot.traverse.speed", "up")))
 
