@@ -137,6 +137,6 @@ def shares(rows, what, unit):
     ax.yaxis.grid(False)
     axis(ax.xaxis, what, unit, (0, 1.02 * start.max()))
     fig.legend(*ax.get_legend_handles_labels(), loc="upper center", ncols=len(causes), handlelength=1.6, columnspacing=1.2)
-    words = "; ".join(f"{name}: {total:.3g} {pretty(unit)}, most of it {max(row, key=row.get)}"
+    words = "; ".join(f"{name}: {total:.3g} {pretty(unit)}, of it " + ", ".join(f"{part} {to_unit(x, unit):.3g}" for part, x in row.items())
                       for (name, row), total in zip(rows.items(), start))
     return Picture(fig, f"Stacked bars of {what}, by its parts. {words}.")

@@ -79,7 +79,7 @@ def test_curves_and_shares():
     rows = {"level": {"weight": 0.0, "friction": 0.02}, "upright": {"weight": 0.03, "friction": 0.02}}
     bars = figures_drive.shares(rows, "torque", "mN m")
     widths = [p.get_width() for p in bars.figure.axes[0].patches]
-    assert widths == pytest.approx([0, 30, 20, 20]) and bars.alt.endswith("upright: 50 mN m, most of it weight.")
+    assert widths == pytest.approx([0, 30, 20, 20]) and bars.alt.endswith("upright: 50 mN m, of it weight 30, friction 20.")
 
 
 def test_panel_against_numbers_worked_by_hand():
