@@ -13,6 +13,15 @@ def table(shot):
     return (shot.traverse, "traverse") if shot.traverse else (shot.hand_led, "hand_led")
 
 
+def marks(shot, per_pulse):
+    """(start mark, end mark) in whole pulses; ValueError where both are the same."""
+    own, name = table(shot)
+    start, end = (round(mark / per_pulse) for mark in (own.start_mark, own.end_mark))
+    if start == end:
+        raise ValueError(f"{name}.start_mark and {name}.end_mark must differ, by a pulse of {1e6 * per_pulse:.3g} um at least")
+    return start, end
+
+
 def image_rate(shot, rig):
     """Metres at the sensor for a metre of carriage travel: m sideways; at the picture's edge of an axial move r'/d_E."""
     m = shot.picture.magnification
@@ -66,13 +75,12 @@ def faster(shot):
 
 def focus_check(shot, rig, speed, depth):
     """Sideways: the focus that a misaligned axis loses over the move. Axial: the shift of focus in one frame."""
-    marks = table(shot)[0]
+    own = table(shot)[0]
     if shot.direction == "axial":
-        return Check("shift of focus in a frame", screen.axial_shift(speed, marks.frame_rate), depth, "um",
+        return Check("shift of focus in a frame", screen.axial_shift(speed, own.frame_rate), depth, "um",
                      why="travel towards the subject in one video frame", knobs=slower(shot))
-    length = max(abs(marks.end_mark - marks.start_mark), 1e-9)
     angle = min(rig.rail.misalignment + abs(shot.subject.slope), _STEEPEST)  # which way the rail is off is not known: the worst case
-    return Check("focus along the move", tilt.misalignment(length, angle), depth, "um",
+    return Check("focus along the move", tilt.misalignment(abs(own.end_mark - own.start_mark), angle), depth, "um",
                  why="what the angle between rail and subject takes from the depth that is sharp",
                  knobs=(("rig.rail.misalignment", "down"), ("shot.subject.slope", "down"), ("shot.picture.f_number", "up")))
 

@@ -58,15 +58,14 @@ def _schedule(shot, rig, times, speed, acceleration, per_pulse):
 def plan_hand_led(shot, rig, rows=True):
     """Made of a hand-led shot on a rig as used."""
     d, h = common.drive(rig), shot.hand_led
-    if h.start_mark == h.end_mark:
-        raise ValueError("start_mark and end_mark of a hand-led move must differ")
+    start = film.marks(shot, d.travel_per_pulse)[0]
     speed, speed_origin, acceleration, origin = _limits(shot, rig, d.travel_per_pulse)
     times = _times(shot, speed, acceleration)
     quiet, quiet_origin, footfall = stillness.wait_after_footfall(shot, rig)
     home = round(rig.rail.home_switch / d.travel_per_pulse)
     way = ramps.trapezoid(abs(h.start_mark - rig.rail.home_switch), speed, acceleration)
     approach = [("homing", None, home, (rig.rail.high_end_stop - rig.rail.home_switch) / rig.rail.homing_speed),
-                ("to the start mark", home, round(h.start_mark / d.travel_per_pulse), float(way.duration))]
+                ("to the start mark", home, start, float(way.duration))]
     lag = following.stopping_distance(speed, acceleration, 0.0)
     total = sum(step[3] for step in approach) + max(0.0, quiet - sum(step[3] for step in approach)) + float(times[-1])
     schedule = _schedule(shot, rig, times, speed, acceleration, d.travel_per_pulse) if rows else {}

@@ -80,8 +80,8 @@ def _choose_shape(shot, rig, speed):
 
 def _path(shot, rig, per_pulse):
     t = shot.traverse
-    marks = round(t.start_mark / per_pulse), round(t.end_mark / per_pulse)
-    length, sense = abs(marks[1] - marks[0]), 1 if marks[1] >= marks[0] else -1
+    start, end = film.marks(shot, per_pulse)
+    length, sense = abs(end - start), 1 if end > start else -1
     distance = length * per_pulse
     kind, chosen = _choose_shape(shot, rig, _guess(shot, rig, per_pulse, distance))
     shape = common.SHAPES.get(kind, "rectangle")
@@ -92,22 +92,22 @@ def _path(shot, rig, per_pulse):
     origins["ramp"] = chosen
     outside = math.ceil(speed * time / 2 / per_pulse) if t.ramps == "outside" else 0
     run_up = round(t.run_up / per_pulse)
-    pulses = length + 2 * outside + run_up if length else 0
+    pulses = length + 2 * outside + run_up
     if kind in common.WHOLE:
         move = common.WHOLE[kind](pulses * per_pulse, 1.0)
-        move = move.in_time(t.duration if t.duration != AUTO else move.peak_speed / speed) if pulses else move
-        acceleration = float(move.peak_acceleration)
+        move = move.in_time(t.duration if t.duration != AUTO else move.peak_speed / speed)
+        speed, acceleration, origins["acceleration"] = float(move.peak_speed), float(move.peak_acceleration), DERIVED
     else:
         acceleration = t.acceleration if t.acceleration != AUTO else speed * _peak(shape) / time
         move = ramps.ramps_by_limit(pulses * per_pulse, speed, acceleration, shape)
-    return _Path(move, sense, marks[0] - sense * (outside + run_up), pulses, kind, speed, acceleration, origins)
+    return _Path(move, sense, start - sense * (outside + run_up), pulses, kind, speed, acceleration, origins)
 
 
 def _guess(shot, rig, per_pulse, distance):
     t = shot.traverse
     if t.speed != AUTO:
         return t.speed
-    return distance / t.duration if t.duration != AUTO and distance else film.speed_limit(shot, rig, per_pulse)
+    return distance / t.duration if t.duration != AUTO else film.speed_limit(shot, rig, per_pulse)
 
 
 def _speed(shot, rig, per_pulse, distance, shape):
@@ -115,10 +115,10 @@ def _speed(shot, rig, per_pulse, distance, shape):
     t = shot.traverse
     if t.speed != AUTO:
         return t.speed, {"speed": GIVEN}
-    if t.duration == AUTO or not distance:
+    if t.duration == AUTO:
         limit = film.speed_limit(shot, rig, per_pulse)
         for _ in range(40):  # a short move inside its marks must not spend all its way in the ramps
-            if t.ramps == "outside" or t.acceleration != AUTO or not distance:
+            if t.ramps == "outside" or t.acceleration != AUTO:
                 break
             if limit * _ramp_time(shot, rig, limit, shape)[0] <= 0.8 * distance:
                 break
@@ -245,10 +245,9 @@ def _motion_checks(shot, rig, d, path, approach):
         Check("ringing after the ramp", None if left is None else left * scale, allowed * scale, "px",
               why="peak to peak, in the known modes" if left is not None else "rig.stand needs natural_frequency and damping_ratio",
               knobs=(("shot.traverse.acceleration", "down"), ("shot.traverse.ramp_frames", "up"), *slower, ("shot.waits.tolerance", "up"))),
-        Check("reaches its speed", speed, path.speed, "mm/s", "at least", 1.0, why="the ramps must fit between the marks",
-              knobs=(("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), *slower))
-        if path.ramp not in common.WHOLE else
-        Check("reaches its speed", speed, speed, "mm/s", "at least", 1.0, why="a whole move has one peak of speed"),
+        *([] if path.ramp in common.WHOLE else [
+            Check("reaches its speed", speed, path.speed, "mm/s", "at least", 1.0, why="the ramps must fit between the marks",
+                  knobs=(("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), *slower))]),
         _rail_check(shot, rig, path, approach, per_pulse, slower),
         common.pulse_check(shot, rig, speed, slower),
         common.torque_check(shot, rig, speed, path.acceleration, (*slower, ("shot.traverse.acceleration", "down"))),

@@ -70,6 +70,7 @@ def test_a_note_names_the_speeds_that_shake():
     assert "1.7 mm/s (camera on its carriage)" in notes and "rotor" not in notes
 
 
-def test_marks_on_one_place_are_refused():
-    with pytest.raises(ValueError, match="must differ"):
-        plan(changed(SHOT, hand_led={"end_mark": 40e-3}), RIG)
+@pytest.mark.parametrize("end", [40e-3, 40e-3 + 5e-7])
+def test_marks_on_one_pulse_are_refused(end):
+    with pytest.raises(ValueError, match="hand_led.end_mark must differ"):
+        plan(changed(SHOT, hand_led={"end_mark": end}), RIG)

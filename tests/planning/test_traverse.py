@@ -193,6 +193,12 @@ def test_a_given_duration_is_kept_from_mark_to_mark(duration, ramps, ramp):
 def test_whole_moves(ramp):
     made = plan(changed(SHOT, traverse={"ramp": ramp, "duration": 10.0}), RIG, mends=False)
     assert made["duration"] == pytest.approx(10.0)
+    assert "reaches its speed" not in {check.name for check in made.checks}, "a whole move always does"
+    asked = plan(changed(SHOT, traverse={"ramp": ramp, "speed": made["speed"]}), RIG, mends=False)
+    for name in ("speed off the resonances", "ripple of the motor", "speed off the motor's resonances"):
+        assert asked.check(name).figure == pytest.approx(made.check(name).figure), "judged at the peak of the speed"
+    bare = changed(RIG, stand={"natural_frequency": None}, carriage={"natural_frequency": None})
+    assert not any("the acceleration is the preset" in note for note in plan(made.shot, bare, mends=False).notes)
     with pytest.raises(ValueError, match="no constant speed"):
         plan(changed(SHOT, traverse={"ramp": ramp, "ramps": "outside"}), RIG)
 
@@ -232,9 +238,11 @@ def test_the_return_run_takes_up_the_backlash():
         assert sense * (end - start) * made["travel_per_pulse"] >= RIG.transmission.backlash
 
 
-def test_a_move_of_no_distance_is_one_frame():
-    made = plan(changed(SHOT, traverse={"end_mark": 60e-3}), RIG, mends=False)
-    assert len(made.schedule["frame"][1]) == 1 and made["duration"] == 0
+@pytest.mark.parametrize("keys", [{}, {"duration": 5.0}, {"ramp": "cycloidal"}, {"ramps": "outside"}])
+@pytest.mark.parametrize("end", [60e-3, 60e-3 + 0.4 * 1.5625e-6])
+def test_marks_on_one_pulse_are_refused(end, keys):
+    with pytest.raises(ValueError, match="traverse.start_mark and traverse.end_mark must differ, by a pulse of 1.56 um"):
+        plan(changed(SHOT, traverse={"end_mark": end, **keys}), RIG)
 
 
 def test_too_many_frames_are_refused():
