@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 
-from macrolib.files import AUTO
 from macrolib.physics import optics, power, ramps, stepper, transmission
 from macrolib.planning.checks import Check
 from macrolib.planning.stillness import DERIVED, GIVEN
@@ -252,13 +251,13 @@ def holding_checks(rig):
 
 def motor_loss(rig, moving_share):
     """Mean copper loss in W, with the motor moving for this share of the time and the hold current otherwise."""
-    copper = power.copper_loss(rig.driver.peak_current, rig.motor.resistance)
-    return copper * (moving_share + (1 - moving_share) * rig.driver.hold_current_share**2)
+    return power.motor_loss(rig.driver.peak_current, rig.motor.resistance, moving_share, rig.driver.hold_current_share)
 
 
 def mean_power(rig, moving_share):
     """Mean draw in W from the supply, with the motor moving for this share of the time (hold current otherwise)."""
-    loads = motor_loss(rig, moving_share) + rig.driver.idle_power + rig.controller.idle_power + rig.camera.power + rig.light.power
+    loads = power.load_power(motor_loss(rig, moving_share), 0.0, rig.driver.idle_power, rig.controller.idle_power, rig.camera.power,
+                             rig.light.power)  # the work of so slow moves is a few mW
     return power.supply_power(loads, rig.supply.converter_efficiency)
 
 
