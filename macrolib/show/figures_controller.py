@@ -69,20 +69,23 @@ def edges(move, segment, travel_per_pulse):
     """Speed of the edges of a Segment on the planned one, and how far each edge is from the time at which it is due."""
     sent = np.cumsum(pieces.intervals(segment)) / pieces.TIMER
     late = (sent - pulses.pulse_times(move, travel_per_pulse)) * 1e6
-    t = np.linspace(0, move.duration, 1201)
-    fig, (top, low) = style.figure(4.2, 2, sharex=True, gridspec_kw={"height_ratios": [2, 1]})
-    fig.subplots_adjust(left=0.1, right=0.985, bottom=0.12, top=0.97, hspace=0.1)
+    shown = min(1.5 * move.ramp_in, move.duration)
+    t = np.linspace(0, shown, 401)
+    fig, (top, low) = style.figure(4.4, 2, gridspec_kw={"height_ratios": [2, 1]})
+    fig.subplots_adjust(left=0.1, right=0.985, bottom=0.12, top=0.97, hspace=0.42)
     top.plot(t, np.abs(move.speed(t)) * 1e3, **bare("limit"), label="planned")
-    few = np.unique(np.linspace(1, sent.size - 1, min(60, sent.size - 1)).astype(int))
+    few = np.unique(np.searchsorted(sent, np.linspace(0, shown, 40)).clip(1, max(sent.size - 1, 1)))[:sent.size - 1]
     top.plot((sent[few] + sent[few - 1]) / 2, travel_per_pulse / (sent[few] - sent[few - 1]) * 1e3,
              **LINES["rig"] | {"linestyle": ""}, label="from edge to edge")
-    top.legend(loc="lower center")
-    low.plot(sent, late, **bare("shot", linewidth=1))
+    top.legend(loc="lower right")
+    low.plot(sent, late, **bare("shot", linewidth=1, linestyle="-"))
     axis(top.yaxis, "speed", "mm/s", (0, None))
+    axis(top.xaxis, "time, ramp in", "s", (0, shown))
     axis(low.yaxis, "edge late by", "us")
-    axis(low.xaxis, "time", "s", (0, move.duration))
-    return Picture(fig, f"Above, the planned speed over {say(move.duration, 's')}, up to {say(move.peak_speed, 'mm/s')}, and dots on it: "
-                        f"the speed from edge to edge. Below, how late each edge is: at most {say(np.abs(late).max() * 1e-6, 'us')}.")
+    axis(low.xaxis, "time, whole move", "s", (0, move.duration))
+    return Picture(fig, f"Above, the planned speed in the ramp in, up to {say(move.peak_speed, 'mm/s')}, and dots on it: the speed from "
+                        f"edge to edge. Below, over the whole move of {say(move.duration, 's')}, how late each edge is: at most "
+                        f"{say(np.abs(late).max() * 1e-6, 'us')}.")
 
 
 _BOXES = {  # name: (left, bottom, width, height)

@@ -71,7 +71,7 @@ def figure(height, rows=1, columns=1, **ratios):
 
 def pretty(text):
     """Text with units in print spelling: µm, mm/s², Ω, °C. macrolib.units reads these spellings back."""
-    text = re.sub(r"\bdegC\b", "°C", re.sub(r"\bum\b", "µm", text))
+    text = re.sub(r"\bdegC\b", "°C", re.sub(r"\bum\b|(?<=\d )us\b|^us$", lambda m: "µ" + m[0][1], text))
     return re.sub(r"\bohm\b", "Ω", text).replace("^2", "²").replace("^3", "³")
 
 

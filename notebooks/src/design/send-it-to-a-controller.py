@@ -3,7 +3,7 @@
 #
 # A worksheet: a plan becomes `move.h`, a header for the pulse program in `macrolib/controller/mcu`, and you see when each pulse comes. Change the two file names in the first cell and run all cells. File names count from the folder of this notebook; the environment variables `MACROLIB_SHOT`, `MACROLIB_RIG` and `MACROLIB_OUT` go before the names in the cell.
 #
-# It is for stacks and for filmed moves from mark to mark. Why programs differ so much in speed is told in [The pulse ceiling](../learn/04b-the-pulse-ceiling.ipynb).
+# It is for stacks and for filmed moves from mark to mark. A hand-led shot is refused: the header is a table of moves that are computed beforehand, and a set-point that a hand turns is not. Why programs differ so much in speed is told in [The pulse ceiling](../learn/04b-the-pulse-ceiling.ipynb).
 # %%
 import os
 from pathlib import Path
@@ -29,12 +29,12 @@ print(f"{shot.kind}, travel for one pulse {say(per_pulse, 'um')}, speed {shown(m
 # %% [markdown]
 # ## Does the controller keep up?
 #
-# The plan's check compares the pulse rate with a share of the ceiling that the rig file names. The pulse program here has its own ceiling, measured in a simulator; a plan above it is refused.
+# The plan's check compares the pulse rate with a share of the ceiling that the rig file names. The pulse program here has its own ceiling, measured in a simulator; a plan above the same share of it is refused.
 # %%
 rate = made.check("pulse rate under the ceiling")
 own = header.RECORDED["programs"]["pieces"]["pulses_per_second"]
 print(f"{rate.state}: {rate.in_words()} ({rate.why})")
-print(f"ceiling of this pulse program: {say(own, 'kHz')}, recorded with avr-gcc {header.RECORDED['made_with']['compiler']}, not on a real chip")
+print(f"ceiling of this pulse program: {say(own, 'kHz')}, used to {shot.limits.ceiling_share:.0%}; recorded with avr-gcc {header.RECORDED['made_with']['compiler']}, not on a real chip")
 # %% [markdown]
 # ## The header
 #
@@ -62,17 +62,17 @@ print(f"edges within {say(np.abs(late).max(), 'us')} of their time, "
 # %% [markdown]
 # ## What happens when it is stopped
 #
-# An open stop switch, or an end switch in the way of the carriage, does not stop it dead: that would lose steps. In the ramp in, the pieces run backwards. In the cruise, the ramp out begins. Two pulses that are computed already still come. Place each end switch further before its stop than the way of the moves that go there:
+# An open stop switch, or an end switch in the way of the carriage, does not stop it dead: that would lose steps. In the ramp in, the pieces run backwards. In the cruise, the ramp out begins. The switch is seen at the next pulse, and two that are computed already still come. Place each end switch further before its stop than the way of the moves that go there:
 # %%
 for number, part in enumerate(parts):
-    way = 2 + max(sum(p.count for p in ramp) for ramp in (part.pieces[:part.cruise], part.pieces[part.out:]))
+    way = 3 + max(sum(p.count for p in ramp) for ramp in (part.pieces[:part.cruise], part.pieces[part.out:]))
     print(f"move {number}: at most {way} pulses, {say(way * per_pulse, 'mm')}, {'away from' if part.way > 0 else 'towards'} home")
 # %% [markdown]
 # ## The wiring
 #
 # Four lines leave the controller. **Step** (D2) makes one edge a pulse; it is high for at least 2 µs. **Direction** (D3) is set before the first pulse. **Enable** (D4) is low while the motor has current. **Shutter** (D5) goes through an optical isolator: inside it a light crosses a gap, so that no wire joins the camera to the motor's supply. The camera sees a closed contact.
 #
-# Four switches go from C0 to C3 to ground: home, end, go and stop. Each is *closed* while all is well, so that a broken wire stops the rail. The go switch open means: do not start yet, or pause before the next frame. Nothing moves before it is closed.
+# Four switches go from C0 to C3 to ground: home, end, go and stop. Each is *closed* while all is well, so that a broken wire stops the rail. Open the go switch and close it again to start: nothing starts by itself when power comes back. Opened later, it pauses a stack before its next frame. After a stop, switch the controller off and on.
 # %%
 figures_controller.wiring()
 # %% [markdown]
@@ -88,7 +88,7 @@ figures_controller.wiring()
 # %% [markdown]
 # ## The file
 #
-# Put `move.h` beside the files of `macrolib/controller/mcu` and compile `pulse_avr.c` for an ATmega328P at 16 MHz, with the compiler's option `-O2`. An existing file is never replaced from here. After a stop, `first_frame` of `header.write_header` lets a stack go on at a later frame.
+# Put `move.h` beside the files of `macrolib/controller/mcu` and compile `pulse_avr.c` for an ATmega328P at 16 MHz, with the compiler's option `-O2`. An existing file is never replaced from here. After a stop, `first_frame` of `header.write_header` lets a stack go on at a later frame. It homes again and passes the frames before. A film header holds one take: start it once for each. `flash` and `ram` are the bytes of a smaller controller of the same family; a program that does not fit is refused.
 # %%
 if OUT:
     header.write_header(made, Path(OUT) / "move.h")
