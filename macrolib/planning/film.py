@@ -1,5 +1,7 @@
 """What filmed and hand-led moves share: how the picture moves, what stays sharp, what the motor shakes."""
 
+import numpy as np
+
 from macrolib.files import AUTO
 from macrolib.physics import optics, screen, tilt, vibration
 from macrolib.planning import common
@@ -14,11 +16,11 @@ def table(shot):
 
 
 def marks(shot, per_pulse):
-    """(start mark, end mark) in whole pulses; ValueError where both are the same."""
+    """(start mark, end mark) in whole pulses; ValueError where both are the same, of arrays where all are."""
     own, name = table(shot)
-    start, end = (round(mark / per_pulse) for mark in (own.start_mark, own.end_mark))
-    if start == end:
-        raise ValueError(f"{name}.start_mark and {name}.end_mark must differ, by a pulse of {1e6 * per_pulse:.3g} um at least")
+    start, end = (common.whole(mark / per_pulse) for mark in (own.start_mark, own.end_mark))
+    if np.all(start == end):
+        raise ValueError(f"{name}.start_mark and {name}.end_mark must differ, by a pulse of {1e6 * np.max(per_pulse):.3g} um at least")
     return start, end
 
 
@@ -59,7 +61,9 @@ def excited(rig, speed):
     """{cause: Hz} that a steady speed shakes the rig with; single pulses only where they are whole steps."""
     tooth = rig.transmission.pitch if rig.transmission.kind == "belt" else None
     found = vibration.excited_frequencies(speed, rig.travel_per_turn, rig.motor.full_steps_per_turn, rig.driver.microsteps, tooth)
-    return {cause: float(f) for cause, f in found.items() if cause != "pulse" or rig.driver.microsteps <= 2}
+    coarse = np.asarray(rig.driver.microsteps) <= 2
+    return {cause: f if cause != "pulse" else np.where(coarse, f, np.inf)[()]
+            for cause, f in found.items() if cause != "pulse" or coarse.any()}
 
 
 def slower(shot):
@@ -88,7 +92,6 @@ def focus_check(shot, rig, speed, depth):
 def picture_checks(shot, rig, speed):
     """Checks of what the film shows at the top speed in m/s: motion, blur, frame rate, focus, depth, lens."""
     own, name = table(shot)
-    speed = float(speed)
     image = pixels_moved(shot, rig, speed) / own.frame_rate
     rule = shot.limits.image_speed is None
     chosen = common.aperture(shot, rig)

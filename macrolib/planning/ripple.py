@@ -20,6 +20,7 @@ CLOSED_FORM, SIMULATION, NOT_LOOKED_AT = "closed form", "simulation", "the close
 DOUBT = 0.07  # estimated error up to which a plan trusts the closed form
 _APART = 0.2  # share by which a speed must keep off the motor's resonances; common practice, no source
 _SLOWEST = 25  # natural periods from pulse to pulse, from which each step rings out before the next: slower is no different
+_LANES = 256  # of many, computed together: so few that they stay in the processor's own memory
 _LONGEST = 500  # natural periods of an electrical cycle, from which detent is so slow that the closed form is 10 % off at most
 _NAMES = ("rotor_teeth", "inertia", "damping_ratio", "holding_torque", "detent_torque")
 
@@ -39,7 +40,8 @@ def natural_frequency(rig):
 
 def structure(rig):
     """(Hz, damping ratio) of the mode between motor and picture: the camera on its carriage (the stand carries both); or None."""
-    return rig.carriage.natural_frequency and (rig.carriage.natural_frequency, max(rig.carriage.damping_ratio, 1e-3))
+    frequency = rig.carriage.natural_frequency
+    return None if frequency is None else (frequency, np.maximum(rig.carriage.damping_ratio, 1e-3))
 
 
 def _behind(trace, time_step, mode):
@@ -88,6 +90,23 @@ def motor_ripple(rig, speed, shot=None, simulate=True):
     return MotorRipple(*travels, *pixels, in_step, method)
 
 
+def closed_pixels(rig, speed, shot):
+    """Ripple in the picture in px, peak to peak, by the closed form alone; NaN where that does not hold. Arrays broadcast."""
+    values, mode = motor(rig), structure(rig)
+    cycle = natural_frequency(rig) / rig.motor.rotor_teeth
+    turns = np.maximum(speed / rig.travel_per_turn, cycle / (4 * rig.driver.microsteps * _SLOWEST))
+    lanes = np.broadcast_arrays(turns, rig.driver.microsteps, *values.values(), *(mode or ()), cycle)
+    found, flat = np.full(lanes[0].size, np.nan), [np.ravel(x) for x in lanes]
+    order = np.argsort(flat[-1] / (flat[0] * flat[1]))  # those alike together: slow pulses need longer series
+    for first in range(0, order.size, _LANES):
+        some = order[first:first + _LANES]
+        turns, microsteps, *given, cycle = (x[some] for x in flat)
+        given, behind = dict(zip(_NAMES, given)), given[len(_NAMES):] or None
+        angle = stepper.ripple(turns, microsteps, structure=behind, **given)
+        found[some] = np.where((angle.doubt < DOUBT) | (cycle >= _LONGEST * turns), angle.position_peak_to_peak, np.nan)
+    return film.pixels_moved(shot, rig, stepper.shaft_travel(found.reshape(lanes[0].shape), rig.travel_per_turn))
+
+
 def ripple_map(rig, speeds, microsteps, progress=None):
     """RippleMap, all of it simulated: peak to peak in m of travel of motor and picture, of shape (speeds, microsteps).
 
@@ -107,29 +126,39 @@ def _resonances(shot, rig, speed):
     """[(distance as a share, what)] of all that can shake the rotor at a speed."""
     values, natural = motor(rig), natural_frequency(rig)
     steps, share = speed / rig.travel_per_turn * rig.motor.full_steps_per_turn, values["detent_torque"] / values["holding_torque"]
-    found = [(abs(steps / natural - 1), "full steps")]
-    if share > values["damping_ratio"]:
-        found.append((abs(steps / natural / 2 - 1), "half the full steps, at which strong detent makes swings grow"))
+    found = [(abs(steps / natural - 1), "full steps"),
+             (np.where(share > values["damping_ratio"], abs(steps / natural / 2 - 1), np.inf),
+              "half the full steps, at which strong detent makes swings grow")]
     for k in (1, 2, 3):
         swing = 1 / (2 * rig.driver.microsteps * k * values["rotor_teeth"]) / values["damping_ratio"]  # peak to peak, at resonance
-        if film.pixels_moved(shot, rig, stepper.shaft_travel(swing, rig.travel_per_turn)) > shot.waits.tolerance:
-            found.append((abs(k * rig.driver.microsteps * steps / natural - 1), "pulses" if k == 1 else f"{k} times the pulses"))
+        seen = film.pixels_moved(shot, rig, stepper.shaft_travel(swing, rig.travel_per_turn)) > shot.waits.tolerance
+        found.append((np.where(seen, abs(k * rig.driver.microsteps * steps / natural - 1), np.inf),
+                      "pulses" if k == 1 else f"{k} times the pulses"))
     return found
 
 
 def ripple_checks(shot, rig, speed, simulate=True):
-    """Checks of the ripple in px, peak to peak at the sensor, and of the speed in m/s against what shakes the rotor."""
-    found, (distance, what) = motor_ripple(rig, speed, shot, simulate), min(_resonances(shot, rig, speed))
+    """Checks of the ripple in px, peak to peak at the sensor, and of the speed in m/s against what shakes the rotor.
+
+    simulate=None: the closed form for arrays of rig and speed, which broadcast.
+    """
+    found = motor_ripple(rig, speed, shot, simulate) if simulate is not None else MotorRipple(
+        *[None] * 3, closed_pixels(rig, speed, shot), None, True, CLOSED_FORM)
     slower, mode = film.slower(shot), structure(rig)
-    why = f"peak to peak, by the {found.method}" + (f", behind the camera's mode of {mode[0]:.3g} Hz" if mode else "")
+    why = f"peak to peak, by the {found.method}" + (f", behind the camera's mode of {np.max(mode[0]):.3g} Hz" if mode else "")
     why = "the rotor falls out of step: the least that it loses" if found.in_step is False else why
     return [
         Check("ripple of the motor", found.pixels, shot.waits.tolerance, "px", why=NOT_LOOKED_AT if found.in_step is None else why,
               knobs=(("rig.driver.microsteps", "up"), *slower, ("rig.motor.detent_torque", "down"), ("shot.waits.tolerance", "up"))),
-        Check("speed off the motor's resonances", distance, _APART, "1", "at least", 1.0,
-              why=f"nearest: {what} against the natural frequency of {natural_frequency(rig):.3g} Hz",
-              knobs=(*slower, *film.faster(shot), ("rig.driver.microsteps", "up"))),
+        _resonance_check(shot, rig, speed),
     ]
+
+
+def _resonance_check(shot, rig, speed):
+    distance, what = stillness.nearest(_resonances(shot, rig, speed))
+    return Check("speed off the motor's resonances", distance, _APART, "1", "at least", 1.0,
+                 why=f"nearest: {what} against the natural frequency of {np.max(natural_frequency(rig)):.3g} Hz",
+                 knobs=(*film.slower(shot), *film.faster(shot), ("rig.driver.microsteps", "up")))
 
 
 def quiet_speed(shot, rig, speed):
@@ -140,10 +169,9 @@ def quiet_speed(shot, rig, speed):
     """
     trial, off = speed, None
     while trial > speed / 5:
-        found = ripple_checks(shot, rig, trial, simulate=False)
-        rigs = [stillness.resonance_check(rig, trial, film.excited(rig, trial))] if shot.traverse else []
-        if all(check.state in (HOLDS, NOT_COMPUTED) for check in (*rigs, found[1])):
-            if found[0].state == HOLDS:
+        near = [stillness.resonance_check(rig, trial, film.excited(rig, trial))] if shot.traverse else []
+        if all(check.state in (HOLDS, NOT_COMPUTED) for check in (*near, _resonance_check(shot, rig, trial))):
+            if ripple_checks(shot, rig, trial, simulate=False)[0].state == HOLDS:
                 return trial
             off = off or trial
         trial = common.two_digits(trial * 0.97)

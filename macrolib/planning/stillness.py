@@ -155,7 +155,8 @@ def still_check(name, ringing, wait, shot, rig, key):
     """Check that the picture moves less than the tolerance, peak to peak, when the exposure begins."""
     amplitude = ringing.amplitude(wait)
     pixels = None if amplitude is None else vibration.image_vibration(amplitude, shot.picture.magnification, rig.camera.pixel_pitch)
-    why = f"{ringing.missing}; the wait of {np.max(wait):.3g} s rests on a preset" if ringing.missing else f"{np.max(wait):.3g} s after it began"
+    after = f"{np.max(wait):.3g} s"  # of arrays the longest
+    why = f"{ringing.missing}; the wait of {after} rests on a preset" if ringing.missing else f"{after} after it began"
     return Check(name, pixels, shot.waits.tolerance, "px", why=why, knobs=((key, "up"), ("shot.waits.tolerance", "up")))
 
 
@@ -216,17 +217,22 @@ def drift_check(rig, position, time, spacing, knobs):
                  knobs=(*knobs, ("rig.rail.warming", "down"), ("rig.room.drift", "down")))
 
 
+def nearest(pairs):
+    """(least, what) of pairs of a distance and what it is to; of arrays the least of each lane, and what is nearest in all."""
+    least = functools.reduce(np.minimum, (distance for distance, _ in pairs))
+    return least, next((what for distance, what in pairs if np.all(distance == least)), "one or another")
+
+
 def resonance_check(rig, speed, excited):
     """Check that a steady speed shakes no known mode: the nearest of the excited frequencies, as a share of the mode's.
 
     excited: {cause: frequency in Hz} from vibration.excited_frequencies.
     """
-    pairs = [(abs(frequency / mode[1] - 1), cause, mode[0]) for cause, frequency in excited.items() for mode in modes(rig)]
+    pairs = [(abs(frequency / mode[1] - 1), f"{cause} against {mode[0]}") for cause, frequency in excited.items() for mode in modes(rig)]
     if not pairs or not stand_known(rig):
         return Check("speed off the resonances", None, _APART, "1", "at least", 1.0, why="rig.stand lacks frequency or damping")
-    distance = functools.reduce(np.minimum, (pair[0] for pair in pairs))
-    cause, mode = next((pair[1:] for pair in pairs if np.all(pair[0] == distance)), ("", ""))
-    return Check("speed off the resonances", distance, _APART, "1", "at least", 1.0, why=f"nearest: {cause} against {mode}",
+    distance, what = nearest(pairs)
+    return Check("speed off the resonances", distance, _APART, "1", "at least", 1.0, why=f"nearest: {what}",
                  knobs=(("shot.traverse.speed", "down"), ("shot.traverse.speed", "up")))
 
 

@@ -81,8 +81,7 @@ def _choose_shape(shot, rig, speed):
 def _path(shot, rig, per_pulse):
     t = shot.traverse
     start, end = film.marks(shot, per_pulse)
-    length, sense = abs(end - start), 1 if end > start else -1
-    distance = length * per_pulse
+    distance = abs(end - start) * per_pulse
     kind, chosen = _choose_shape(shot, rig, _guess(shot, rig, per_pulse, distance))
     shape = common.SHAPES.get(kind, "rectangle")
     speed, origins = _speed(shot, rig, per_pulse, distance, shape)
@@ -90,17 +89,35 @@ def _path(shot, rig, per_pulse):
         raise ValueError(f"a take would have more than {_MOST_FRAMES:,} video frames; raise the speed or shorten the move")
     time, origins["acceleration"] = _ramp_time(shot, rig, speed, shape)
     origins["ramp"] = chosen
-    outside = math.ceil(speed * time / 2 / per_pulse) if t.ramps == "outside" else 0
-    run_up = round(t.run_up / per_pulse)
-    pulses = length + 2 * outside + run_up
+    return lay(shot, per_pulse, kind, speed, time, t.acceleration, origins)
+
+
+def lay(shot, per_pulse, kind, speed, time, acceleration, origins):
+    """The _Path with ramps of a kind and a time in s to a speed; the acceleration may be "auto". SI, arrays broadcast."""
+    t, shape = shot.traverse, common.SHAPES.get(kind, "rectangle")
+    start, end = film.marks(shot, per_pulse)
+    sense = 1 if t.end_mark >= t.start_mark else -1
+    outside = common.whole(speed * time / 2 / per_pulse, np.ceil) if t.ramps == "outside" else 0
+    run_up = common.whole(t.run_up / per_pulse)
+    pulses = abs(end - start) + 2 * outside + run_up
     if kind in common.WHOLE:
         move = common.WHOLE[kind](pulses * per_pulse, 1.0)
         move = move.in_time(t.duration if t.duration != AUTO else move.peak_speed / speed)
-        speed, acceleration, origins["acceleration"] = float(move.peak_speed), float(move.peak_acceleration), DERIVED
+        speed, acceleration, origins = move.peak_speed, move.peak_acceleration, {**origins, "acceleration": DERIVED}
     else:
-        acceleration = t.acceleration if t.acceleration != AUTO else speed * _peak(shape) / time
+        acceleration = speed * _peak(shape) / time if isinstance(acceleration, str) else acceleration
         move = ramps.ramps_by_limit(pulses * per_pulse, speed, acceleration, shape)
     return _Path(move, sense, start - sense * (outside + run_up), pulses, kind, speed, acceleration, origins)
+
+
+def refusals(shot, per_pulse, speed, time):
+    """[(where no plan is made, why)] for speeds and ramp times of a traverse; SI, arrays broadcast."""
+    t = shot.traverse
+    start, end = (common.whole(mark / per_pulse) for mark in (t.start_mark, t.end_mark))
+    return [(start == end, "the marks must differ, by a pulse at least"),
+            (abs(end - start) * per_pulse / speed * t.frame_rate > _MOST_FRAMES,
+             f"a take would have more than {_MOST_FRAMES:,} video frames; raise the speed or shorten the move"),
+            (time > _LONGEST_RAMP, "a ramp would last too long; raise the acceleration or lower the speed")]
 
 
 def _guess(shot, rig, per_pulse, distance):
@@ -127,21 +144,21 @@ def _speed(shot, rig, per_pulse, distance, shape):
     speed = distance / t.duration
     for _ in range(30 if t.ramps == "inside" else 0):  # ramps inside the marks cost half their time each
         ramp = min(_ramp_time(shot, rig, speed, shape)[0], t.duration / 2)
-        speed = distance / (t.duration - ramp)
+        before, speed = speed, distance / (t.duration - ramp)
+        if speed == before:  # further rounds change nothing
+            break
     return speed, {"speed": DERIVED}
 
 
 def _runs(shot, rig, path, per_pulse):
     """(what, from pulse, to pulse, s) before the first take, and the return between takes in the same form."""
-    take_up = math.ceil(1.5 * rig.transmission.backlash / per_pulse)
-    quick = max(path.speed, min(0.9 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse, 5 * rig.rail.homing_speed))
+    take_up = common.whole(1.5 * rig.transmission.backlash / per_pulse, np.ceil)
+    quick = np.maximum(path.speed, np.minimum(0.9 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse, 5 * rig.rail.homing_speed))
     before, end = path.start - path.sense * take_up, path.start + path.sense * path.pulses
-    home = round(rig.rail.home_switch / per_pulse)
+    home = common.whole(rig.rail.home_switch / per_pulse)
 
     def run(what, start, goal):
-        travel = abs(goal - start) * per_pulse
-        seconds = float(ramps.trapezoid(travel, quick, path.acceleration).duration) if travel else 0.0
-        return what, start, goal, seconds
+        return what, start, goal, ramps.trapezoid(abs(goal - start) * per_pulse, quick, path.acceleration).duration
 
     homing = ("homing", None, home, (rig.rail.high_end_stop - rig.rail.home_switch) / rig.rail.homing_speed)
     up = run("backlash take-up", before, path.start)
@@ -162,45 +179,65 @@ def _schedule(shot, rig, path, per_pulse):
     }
 
 
+@dataclasses.dataclass(frozen=True)
+class _Timing:
+    """When what happens; SI. Waits and the ringing after a move with their origins as stillness.wait_after_move gives them."""
+
+    approach: list
+    back: float
+    settle: tuple
+    quiet: tuple
+    first_wait: float
+    waiting: float
+    moving: float
+    total: float
+
+
+def _timing(shot, rig, path):
+    takes, per_pulse = shot.traverse.takes, common.drive(rig).travel_per_pulse
+    approach, between = _runs(shot, rig, path, per_pulse)
+    travel = abs(approach[-1][2] - approach[-1][1]) * per_pulse
+    take_up = ramps.trapezoid(np.where(travel, travel, per_pulse)[()], path.speed, path.acceleration)
+    quiet, settle = stillness.wait_after_footfall(shot, rig), stillness.wait_after_move(shot, rig, take_up)
+    way, back = (sum(step[3] for step in steps) for steps in (approach, between))
+    first_wait = np.maximum(quiet[0] - way, settle[0])
+    moving = way + takes * path.move.duration + (takes - 1) * back
+    return _Timing(approach, back, settle, quiet, first_wait, way + first_wait, moving, moving + first_wait + (takes - 1) * settle[0])
+
+
+def judge(shot, rig, path, simulate=True):
+    """(_Timing, [Check]) of a path on a rig as used. Arrays broadcast with simulate=None: checks then have arrays of figures."""
+    d, t, timing = common.drive(rig), shot.traverse, _timing(shot, rig, path)
+    shortest = timing.settle[0] if t.takes > 1 else timing.first_wait  # later takes wait no longer than this
+    quicker = film.faster(shot)
+    return timing, [
+        *film.picture_checks(shot, rig, path.move.peak_speed), *_motion_checks(shot, rig, d, path, timing.approach),
+        stillness.still_check("quiet at the start", timing.settle[2], shortest, shot, rig, "shot.waits.settling_wait"),
+        stillness.still_check("quiet after the last footfall", timing.quiet[2], timing.waiting, shot, rig, "shot.waits.wait_before_move"),
+        *stillness.other_checks(shot, rig, screen.exposure_time(t.shutter_angle, t.frame_rate), timing.waiting),
+        dataclasses.replace(stillness.resonance_check(rig, path.speed, film.excited(rig, path.speed)),
+                            knobs=(*film.slower(shot), *quicker)),
+        *ripple.ripple_checks(shot, rig, path.speed, simulate),
+        *common.time_checks(shot, timing.total, quicker),
+        *common.power_checks(rig, timing.total, timing.moving / timing.total, quicker)]
+
+
 def plan_traverse(shot, rig, rows=True):
     """Made of a traverse on a rig as used."""
     d, t = common.drive(rig), shot.traverse
     if t.faults():
         raise ValueError("[traverse] " + "; ".join(t.faults()))
     path = _path(shot, rig, d.travel_per_pulse)
-    approach, between = _runs(shot, rig, path, d.travel_per_pulse)
-    quiet, quiet_origin, footfall = stillness.wait_after_footfall(shot, rig)
-    settle, settle_origin, ringing = stillness.wait_after_move(shot, rig, _take_up_move(approach[-1], path, d))
-    way, back = (sum(step[3] for step in steps) for steps in (approach, between))
-    first_wait = max(quiet - way, settle)
-    moving = way + t.takes * float(path.move.duration) + (t.takes - 1) * back
-    total = moving + first_wait + (t.takes - 1) * settle
+    timing, checks = judge(shot, rig, path, simulate=rows)  # rows are left out while mends are looked for
     schedule = _schedule(shot, rig, path, d.travel_per_pulse) if rows else {}
-    waiting = way + first_wait
-    waits = {"settling_wait": (settle, settle_origin), "wait_before_move": (quiet, quiet_origin)}
-    settings = _settings(shot, rig, d, path, waits, back, total, moving / total)
-    shortest = settle if t.takes > 1 else first_wait  # later takes wait no longer than this
-    checks = [*film.picture_checks(shot, rig, path.move.peak_speed), *_motion_checks(shot, rig, d, path, approach),
-              stillness.still_check("quiet at the start", ringing, shortest, shot, rig, "shot.waits.settling_wait"),
-              stillness.still_check("quiet after the last footfall", footfall, waiting, shot, rig, "shot.waits.wait_before_move"),
-              *stillness.other_checks(shot, rig, settings["exposure_time"].value, waiting),
-              dataclasses.replace(stillness.resonance_check(rig, path.speed, film.excited(rig, path.speed)),
-                                  knobs=(*film.slower(shot), *film.faster(shot))),
-              *ripple.ripple_checks(shot, rig, path.speed, simulate=rows),  # rows are left out while mends are looked for
-              *common.time_checks(shot, total, film.faster(shot)),
-              *common.power_checks(rig, total, moving / total, film.faster(shot))]
-    ringing = {"ringing after a move": (ringing, first_wait, "shot.waits.settling_wait"),
-               "floor": (footfall, waiting, "shot.waits.wait_before_move")}
-    notes = _notes(shot, path, (settle_origin, quiet_origin, path.origins["acceleration"], footfall))
-    return common.Made(settings, schedule, approach, checks, notes, {"take": path.move}, ringing)
+    settings = _settings(shot, rig, d, path, timing)
+    ringing = {"ringing after a move": (timing.settle[2], timing.first_wait, "shot.waits.settling_wait"),
+               "floor": (timing.quiet[2], timing.waiting, "shot.waits.wait_before_move")}
+    notes = _notes(shot, path, (timing.settle[1], timing.quiet[1], path.origins["acceleration"], timing.quiet[2]))
+    return common.Made(settings, schedule, timing.approach, checks, notes, {"take": path.move}, ringing)
 
 
-def _take_up_move(step, path, d):
-    travel = abs(step[2] - step[1]) * d.travel_per_pulse
-    return ramps.trapezoid(travel or d.travel_per_pulse, path.speed, path.acceleration)
-
-
-def _settings(shot, rig, d, path, waits, back, total, moving_share):
+def _settings(shot, rig, d, path, timing):
     t, move, chosen = shot.traverse, path.move, common.aperture(shot, rig)
     rate, per_pulse = t.frame_rate, d.travel_per_pulse
     speed, ramp_in = float(move.peak_speed), float(move.ramp_in)
@@ -223,20 +260,20 @@ def _settings(shot, rig, d, path, waits, back, total, moving_share):
         "f_number": Setting(chosen.f_number, "1", chosen.origin, "marked f-number"),
         "effective_f_number": Setting(chosen.effective, "1", DERIVED, "effective f-number"),
         "sharp_depth": Setting(film.sharp_depth(shot, rig, chosen), "mm", DERIVED, "depth that is sharp"),
-        "settling_wait": Setting(*waits["settling_wait"][:1], "s", waits["settling_wait"][1], "wait at the start of each take"),
-        "wait_before_move": Setting(*waits["wait_before_move"][:1], "s", waits["wait_before_move"][1], "wait after the last footfall"),
+        "settling_wait": Setting(timing.settle[0], "s", timing.settle[1], "wait at the start of each take"),
+        "wait_before_move": Setting(timing.quiet[0], "s", timing.quiet[1], "wait after the last footfall"),
         "takes": Setting(t.takes, "1", GIVEN, "takes"),
-        "return_time": Setting(back, "s", DERIVED, "time of the return run"),
-        "total_time": Setting(total, "min", DERIVED, "time from homing to the last take"),
+        "return_time": Setting(timing.back, "s", DERIVED, "time of the return run"),
+        "total_time": Setting(timing.total, "min", DERIVED, "time from homing to the last take"),
         **common.drive_settings(rig),
         "data": Setting(t.takes * float(move.duration) * rig.camera.video_bit_rate / 8e9, "1", DERIVED, "data in gigabytes"),
-        "energy": Setting(common.mean_power(rig, moving_share) * total, "Wh", DERIVED, "energy from the supply"),
+        "energy": Setting(common.mean_power(rig, timing.moving / timing.total) * timing.total, "Wh", DERIVED, "energy from the supply"),
         **common.jerk_settings(float(move.peak_jerk), per_pulse),
     }
 
 
 def _motion_checks(shot, rig, d, path, approach):
-    per_pulse, speed = d.travel_per_pulse, float(path.move.peak_speed)
+    per_pulse, speed = d.travel_per_pulse, path.move.peak_speed
     slower = film.slower(shot)
     allowed = stillness.tolerance(shot, rig)
     left = sum(stillness.left_ringing(path.move, f, z) for _, f, z in stillness.modes(rig)) if stillness.stand_known(rig) else None
@@ -264,8 +301,8 @@ def _rail_check(shot, rig, path, approach, per_pulse, slower):
     if t.ramps == "inside":
         return common.rail_check(rig, stops, shorter)
     ahead = rail.high_end_stop - t.end_mark if path.sense > 0 else t.end_mark - rail.low_end_stop
-    return common.rail_check(rig, stops, (*shorter[:1], ("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), *slower,
-                                          *shorter[1:]), ahead, abs(stops[1] - t.end_mark))
+    knobs = (*shorter[:1], ("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), *slower, *shorter[1:])
+    return common.rail_check(rig, stops, knobs, ahead, abs(stops[1] - t.end_mark))
 
 
 def _notes(shot, path, presets):
