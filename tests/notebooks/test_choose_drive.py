@@ -2,6 +2,7 @@
 
 import contextlib
 import io
+import math
 import re
 
 import pytest
@@ -41,3 +42,15 @@ def test_a_pick_and_the_numbers_that_it_may_have():
     said, names = worksheet(PICK=("M17-48", "Tr8x4 (P2)", "D2.5"))
     assert list(names["chosen"].names.values()) == ["M17-48", "Tr8x4 (P2)", "D2.5", "mains 24 V 60 W"]
     assert "M17-48, Tr8x4 (P2), D2.5, mains 24 V 60 W: holds" in said
+
+
+def test_what_a_load_that_runs_down_needs():
+    """A brake of twice the load's torque, or a counterweight that leaves half the detent's: by hand, from the parts' values."""
+    said, names = worksheet(LOAD="6 kg", BRAKE=True, PICK=("M17-48", "Tr8x8 (P2)", "D2.5"))
+    back, lead, detent = names["seen"].back_efficiency, 8e-3, names["chosen"].rig.motor.detent_torque
+    torque = 6 * 9.80665 * lead / (2 * math.pi) * back
+    assert f"turns the motor back with {1e3 * torque:.3g} mN m; the detent resists with {1e3 * detent:.3g} mN m" in said
+    assert f"holds {2e3 * torque:.3g} mN m, 2 times the load" in said
+    left = (6 - names["counterweight"]) * 9.80665 * lead / (2 * math.pi) * back
+    assert left == pytest.approx(detent / 2) and f"counterweight of {names['counterweight']:.3g} kg" in said
+    assert "With the power off the load stays where it is." in worksheet(PICK=("M17-48", "Tr8x2", "D2.5"))[0]

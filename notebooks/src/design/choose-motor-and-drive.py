@@ -105,6 +105,17 @@ push = transmission.drive_torque.solve_for("force")(drive_torque=common.torque_a
 print(f"{', '.join(chosen.names.values())}: {chosen.verdict}, room {chosen.room:.3g}, limited by {chosen.limit.name}\n"
       f"at {say(chosen.rig.driver.peak_current, 'A')} and {chosen.rig.driver.microsteps} microsteps; against an obstacle it pushes with "
       f"up to {say(push, 'N')}")
+off = common.holding_checks(chosen.rig)[0]
+if off.state == "holds":
+    print("With the power off the load stays where it is.")
+else:
+    held = transmission.back_torque.solve_for("force")(back_torque=off.limit / off.enough, back_efficiency=seen.back_efficiency,
+                                                       travel_per_turn=seen.travel_per_turn)
+    weight = transmission.drive_force(**pull | {"momentary_acceleration": 0.0, "direction": 0.0, "friction": 0.0, "drag_force": 0.0})
+    counterweight = (weight - held) / transmission.STANDARD_GRAVITY
+    print(f"With the power off the load turns the motor back with {say(off.figure, 'mN m')}; the detent resists with {say(off.limit, 'mN m')}.\n"
+          f"It needs a brake on the motor shaft that holds {say(off.enough * off.figure, 'mN m')}, {off.enough:g} times the load, or a "
+          f"counterweight of {say(counterweight, 'kg')} on a cord: that mass moves as well.")
 display(figures.margins(chosen.checks))
 Markdown("\n".join(["| check | figure and limit | state | what it rests on |", "|---|---|---|---|",
                     *(f"| {check.name} | {pretty(check.in_words())} | {check.state} | {check.why} |" for check in chosen.checks)]))

@@ -14,7 +14,7 @@ from IPython.display import display
 from macrolib import plan, read_rig, read_shot
 from macrolib.physics import following, screen, transmission
 from macrolib.planning import budget
-from macrolib.show import figures, figures_film, figures_sharpness
+from macrolib.show import figures, figures_film, figures_sharpness, live, panels_hand
 from macrolib.show.style import say
 from macrolib.show.worksheet import Sheet
 
@@ -89,6 +89,14 @@ points = following.hand_set_points(turns, turn, *marks, wanted.overrun, (rig.rai
                                    wanted.control == "opposite")
 places = following.follow(times, points, made["speed"], made["acceleration"])
 figures_film.led_by_hand(times, points, places, marks, made["speed"], made["acceleration"])
+# %% [markdown]
+# ### Lead it yourself
+#
+# A carriage with the limits of this plan, its marks, its overrun and its end stops. Turn the control slowly, then quickly, then let go. Nothing moves before you move it, and only with a running kernel. The stored page shows a recorded turn, slowed down until the carriage keeps up with it.
+# %%
+seconds, turned = panels_hand.TURN
+slow = max(1.0, 1.1 * turn * np.abs(np.diff(turned) / np.diff(seconds)).max() / made["speed"])
+live.LiveHand(live.Hand.of_plan(made), recorded=(slow * seconds, -turned if wanted.control == "opposite" else turned))
 # %% [markdown]
 # ## Where the time goes
 #

@@ -14,7 +14,9 @@ from IPython.display import display
 from macrolib import plan, read_rig, read_shot
 from macrolib.physics import optics, screen, transmission, vibration
 from macrolib.planning import budget, film, stillness
-from macrolib.show import figures, figures_film, figures_sharpness
+from macrolib.planning.preview import Preview
+from macrolib.planning.rehearsal import Rehearsal
+from macrolib.show import figures, figures_film, figures_sharpness, live, playback
 from macrolib.show.style import say
 from macrolib.show.worksheet import Sheet
 
@@ -114,15 +116,22 @@ moved = film.pixels_moved(shot, rig, np.diff(move.position(times)))
 sent = film.pixels_moved(shot, rig, sense * np.diff(places))
 figures_film.from_frame_to_frame(moved, sent, limit.limit, made["ramp_frames"])
 # %% [markdown]
+# ### See it before it is filmed
+#
+# An invented texture in the place of the subject, moved by the pulses of this plan, exposed frame by frame: the beginning of a take, four px of the sensor to one px here. It needs a running kernel, and plays once when its button is pressed; flashes were counted before. Set `skewed=True` for lines that are read one after the other, and `ripple=1e-6` for a motor that shakes the carriage by 1 µm to either side. `playback.save(preview, "a folder")` keeps it as an animated picture with some stills.
+# %%
+if sideways and made["duration"] * wanted.frame_rate >= 2:
+    preview = Preview(made, seconds=min(3.0, 200 / wanted.frame_rate), shrink=4.0, skewed=False, ripple=0.0)
+    display(playback.Player(preview))
+else:
+    print("There is no preview of an axial move, or of less than two frames.")
+# %% [markdown]
 # ## Where the time goes
 #
-# From homing to the end of the last take. Between two takes the carriage runs back, goes past the start and comes up to it again, so that the backlash is taken up the same way each time.
+# From homing to the end of the last take. Between two takes the carriage runs back, goes past the start and comes up to it again, so that the backlash is taken up the same way each time. In JupyterLab this is a **rehearsal**: the plan runs in time, without a rig, and can be stopped and resumed. Set `faster` to 1 for real time.
 # %%
 waited, settle, way = made.ringing["ringing after a move"][1], made["settling_wait"], sum(step[3] for step in made.approach)
-actions = [*((what, seconds) for what, *_, seconds in made.approach), ("wait", waited), ("take", made["duration"])]
-actions += [("return run", made["return_time"]), ("wait", settle), ("take", made["duration"])] * (wanted.takes - 1)
-ends = np.cumsum([seconds for _, seconds in actions])
-display(figures.timeline([(what, end - seconds, end) for (what, seconds), end in zip(actions, ends) if seconds > 0]))
+display(live.RehearsalView(Rehearsal(made, faster=10)))
 display(sheet.schedule())
 sheet.working((f"**Wait after the last footfall**: {text['wait_before_move']} ({sheet.origin('wait_before_move')}). Homing and the way to "
                f"the start take {say(way, 's')} and count. What is still missing is waited at the start: {say(waited, 's')}.",),
