@@ -7,18 +7,19 @@ import pytest
 
 from macrolib.physics import ramps
 from macrolib.physics.vibration import (
-    FLOOR_CRITERIA, bandwidth_damping, beam_frequency, image_vibration, log_decrement, press_stiffness,
+    FLOOR_CRITERIA, bandwidth_damping, beam_frequency, image_vibration, log_decrement, press_stiffness, ramp_residual,
     relative_transmissibility, residual_vibration, settling_time, sine_amplitude, spring_frequency, transmissibility,
     zero_vibration_shaper)
 
 
 def test_a_damped_mass_in_inches_and_pounds():
     # Thomson, Theory of Vibration with Applications (reprint 2010), example 2.7-1: 10 lb, 30 lb/in, 0.12 lb s/in,
-    # g = 386 in/s^2; printed: 34.0 rad/s, damping ratio 0.0681, logarithmic decrement 0.429; 1.54 for the peaks' ratio
-    # is from memory
+    # g = 386 in/s^2; printed: 34.0 rad/s, critical damping 1.76 lb s/in, damping ratio 0.0681, logarithmic decrement
+    # 0.429; 1.54 for the peaks' ratio is from memory
     w = 2 * math.pi * spring_frequency(30, 10 / 386)
     zeta = 0.12 / (2 * 10 / 386 * w)
     assert w == pytest.approx(34.0, abs=0.05)
+    assert 2 * 10 / 386 * w == pytest.approx(1.76, abs=5e-3)
     assert zeta == pytest.approx(0.0681, abs=5e-5)
     assert log_decrement(zeta) == pytest.approx(0.429, abs=5e-4)
     assert math.exp(log_decrement(zeta)) == pytest.approx(1.54, abs=6e-3)
@@ -28,7 +29,8 @@ def test_a_damped_mass_in_inches_and_pounds():
 
 def test_a_shock_absorber_from_its_decay():
     # Rao, Mechanical Vibrations, example of the motorcycle's shock absorber: 200 kg, damped period 2 s, amplitude down
-    # to a quarter in half a cycle; printed: 2.7726, 0.4037, 3.4338 rad/s, 2358.2652 N/m (the book rounds on the way)
+    # to a quarter in half a cycle; printed: 2.7726, 0.4037, 3.4338 rad/s, 2358.2652 N/m, critical damping 1373.54 and
+    # damping 554.4981 N s/m (the book rounds on the way)
     delta = math.log(16)
     zeta = log_decrement.solve_for("damping_ratio")(delta)
     frequency = 1 / (2 * math.sqrt(1 - zeta**2))
@@ -36,6 +38,8 @@ def test_a_shock_absorber_from_its_decay():
     assert zeta == pytest.approx(0.4037, abs=5e-5)
     assert 2 * math.pi * frequency == pytest.approx(3.4338, rel=1e-4)
     assert spring_frequency.solve_for("stiffness")(frequency, 200) == pytest.approx(2358.2652, rel=1e-4)
+    critical = 2 * 200 * 2 * math.pi * frequency
+    assert (critical, zeta * critical) == pytest.approx((1373.54, 554.4981), rel=1e-4)
 
 
 def test_a_vehicle_on_a_rough_road():
@@ -51,6 +55,19 @@ def test_frequency_responses_of_another_package():
     assert transmissibility(ratio, 0.7) == pytest.approx(1.0100027508815634, rel=1e-13)
     gain = abs(complex(0.9842315984, -0.1598833402))  # force on the mass, damping ratio 0.8
     assert relative_transmissibility(ratio, 0.8) / ratio**2 == pytest.approx(gain, rel=1e-9)
+
+
+def test_a_step_of_force_in_another_package():
+    # the same package: 100 kg, 20 N s/m, 2000 N/m, 10 N from rest; its docstring gives 7.9581008173e-05 m at 0.04 s. The
+    # step response is a ring about the new rest, so what is left of it at the end of a steady push is its envelope.
+    mass, w, late = 100, math.sqrt(20), 1000 / 24999
+    zeta, frequency = 20 / (2 * mass * w), w / (2 * math.pi)
+    pole = w * complex(-zeta, math.sqrt(1 - zeta**2))
+    moved = 10 / 2000 * (1 - (np.exp(pole * late) * (1 - 1j * zeta / math.sqrt(1 - zeta**2))).real)
+    assert moved == pytest.approx(7.9581008173e-05, rel=1e-9)
+    speed = 10 / mass / pole.imag * (np.exp(pole * late)).imag
+    envelope = math.hypot(moved, (speed + zeta * w * moved) / pole.imag)
+    assert ramp_residual(10 / mass, late, frequency, zeta) == pytest.approx(envelope, rel=1e-9)
 
 
 @pytest.mark.parametrize("damping", [0.01, 0.05, 0.2])
