@@ -14,6 +14,7 @@ from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
 
 UNCERTAINTY_SHARE = 0.25  # of the frame spacing that position uncertainty may take; common practice, no source
 DRIFT_ACROSS = 0.02  # of the picture's height that it may wander sideways over a stack; common practice, no source
+_MOST_FRAMES = 1_000_000  # beyond this something is mistyped
 BEST_SHARE = 0.8  # of the best aperture's transfer that the chosen aperture must keep
 
 
@@ -34,7 +35,7 @@ def _focus(shot, rig, per_pulse):
     p, lens, pitch = shot.picture, rig.lens, rig.camera.pixel_pitch
     given = shot.stack.spacing
     chosen = common.aperture(shot, rig)
-    if p.f_number == AUTO and given != AUTO:
+    if isinstance(p.f_number, str) and given != AUTO:
         best = optics.stack_f_number(p.magnification, given, p.wavelength, lens.pupil_ratio)
         marked = float(f"{min(max(best, lens.lowest_f_number), lens.highest_f_number):.2g}")
         chosen = common.Aperture(*optics.aperture(p.magnification, lens.pupil_ratio, f_number=marked), DERIVED)
@@ -43,10 +44,11 @@ def _focus(shot, rig, per_pulse):
     geometric = optics.depth_of_field(p.magnification, chosen.f_number, lens.pupil_ratio, 2 * pitch)
     wave = optics.wave_depth(p.wavelength, chosen.numerical, 1.0)
     wanted = sharp * (1 - shot.stack.overlap) if given == AUTO else given
-    depth = round(abs(shot.stack.far_end - shot.stack.near_end) / per_pulse)
-    pulses = max(1, math.floor(wanted / per_pulse * (1 + 1e-12)) if given == AUTO else round(wanted / per_pulse))
-    if given == AUTO and depth:  # even out, so that the last frame lies at the far end
-        pulses = math.ceil(depth / math.ceil(depth / pulses))
+    depth = common.whole(abs(shot.stack.far_end - shot.stack.near_end) / per_pulse)
+    pulses = np.maximum(1, np.floor(wanted / per_pulse * (1 + 1e-12)) if given == AUTO else np.rint(wanted / per_pulse))
+    if given == AUTO:  # even out, so that the last frame lies at the far end
+        pulses = np.where(depth > 0, np.ceil(depth / np.ceil(np.maximum(depth, 1) / pulses)), pulses)
+    pulses = common.whole(pulses)
     return _Focus(chosen, sharp, geometric, wave, pulses, pulses * per_pulse, DERIVED if given == AUTO else GIVEN)
 
 
@@ -54,13 +56,39 @@ def _frequency(shot):
     return {} if shot.picture.frequency == AUTO else {"frequency": shot.picture.frequency}
 
 
+@dataclasses.dataclass(frozen=True)
+class _Frames:
+    """The focus positions of the whole stack, in pulses from the home switch, and the numbers of those to be taken now."""
+
+    start: int
+    step: int
+    count: int
+    first: int
+    last: int
+
+    def at(self, number):
+        """Position of a frame in pulses; the first frame is number 1."""
+        return self.start + self.step * (number - 1)
+
+    @property
+    def taken(self):
+        """How many are taken now."""
+        return self.last - self.first + 1
+
+
 def _frames(shot, per_pulse, pulses):
-    """All focus positions in pulses from the home switch, first to last of the whole stack."""
-    near, far = (round(x / per_pulse) for x in (shot.stack.near_end, shot.stack.far_end))
-    count = optics.frame_count(abs(far - near), pulses, 0.0, ends_in_focus=True) if near != far else 1
-    if count > 1_000_000:
-        raise ValueError(f"the stack would have {count:,} frames; widen the spacing or bring its ends together")
-    return near + (1 if far >= near else -1) * pulses * np.arange(count)
+    near, far = (common.whole(x / per_pulse) for x in (shot.stack.near_end, shot.stack.far_end))
+    count = optics.frame_count(np.maximum(abs(far - near), 1e-9), pulses, 0.0, ends_in_focus=True)
+    sense = 1 if shot.stack.far_end >= shot.stack.near_end else -1
+    return _Frames(near, sense * pulses, common.whole(count), shot.stack.first_frame, shot.stack.last_frame or common.whole(count))
+
+
+def refusals(frames):
+    """[(where no plan is made, why)] for the frames of a stack; arrays broadcast."""
+    return [((frames.count > _MOST_FRAMES) | (frames.count < 1),
+             f"the stack would have more than {_MOST_FRAMES:,} frames; widen the spacing or bring its ends together"),
+            ((frames.first > frames.count) | (frames.last > frames.count),
+             f"first_frame {frames.first} and last_frame {np.max(frames.last)} must lie within the stack of {np.min(frames.count)} frames")]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -91,21 +119,26 @@ def _motion(shot, rig, focus, per_pulse):
         speed = common.two_digits(min(ceiling, 5 * rig.rail.homing_speed))
     else:
         speed = s.speed
-    move = common.move_of_kind("trapezoid" if s.ramp == "auto" else s.ramp, focus.spacing, speed, acceleration)
-    take_up = math.ceil(1.5 * rig.transmission.backlash / per_pulse)
-    return _Motion(speed, acceleration, origin, DERIVED if s.speed == AUTO else GIVEN, move, take_up)
+    return lay(rig, focus.spacing, "trapezoid" if s.ramp == "auto" else s.ramp, speed, acceleration,
+               (origin, DERIVED if s.speed == AUTO else GIVEN))
 
 
-def _approach(shot, rig, frames, motion, per_pulse):
+def lay(rig, spacing, kind, speed, acceleration, origins):
+    """The _Motion of a stack with a frame spacing, a kind of ramp and its limits; SI, arrays of all but the kind broadcast."""
+    move = common.move_of_kind(kind, spacing, speed, acceleration)
+    take_up = common.whole(1.5 * rig.transmission.backlash / common.drive(rig).travel_per_pulse, np.ceil)
+    return _Motion(speed, acceleration, *origins, move, take_up)
+
+
+def _approach(shot, rig, first, motion, per_pulse):
     """[(what, start in pulses, end in pulses, seconds)] from anywhere on the rail to the first frame, from one side."""
     sense = 1 if shot.stack.far_end >= shot.stack.near_end else -1
     rail = rig.rail
-    steps = [("homing", None, round(rail.home_switch / per_pulse), (rail.high_end_stop - rail.home_switch) / rail.homing_speed)]
-    first = int(frames[0])
+    steps = [("homing", None, common.whole(rail.home_switch / per_pulse), (rail.high_end_stop - rail.home_switch) / rail.homing_speed)]
     before = first - sense * motion.take_up
     for what, goal in (("to before the first frame", before), ("backlash take-up", first)):
         start = steps[-1][2]
-        if goal != start:
+        if np.any(goal != start):
             travel = abs(goal - start) * per_pulse
             steps.append((what, start, goal, ramps.trapezoid(travel, motion.speed, motion.acceleration).duration))
     return steps
@@ -140,50 +173,78 @@ def _schedule(shot, rig, frames, numbers, wait, lead_in, move_time, per_pulse):
     }
 
 
+def focus_and_frames(shot, rig):
+    """(_Focus, _Frames) of a stack on a rig as used; an array of marked f-numbers and arrays of the rig broadcast."""
+    per_pulse = common.drive(rig).travel_per_pulse
+    focus = _focus(shot, rig, per_pulse)
+    return focus, _frames(shot, per_pulse, focus.pulses)
+
+
+@dataclasses.dataclass(frozen=True)
+class _Timing:
+    """When what happens; SI. Waits with their origins and what rings, as stillness.wait_after_move gives them."""
+
+    approach: list
+    settle: tuple
+    quiet: tuple
+    lead_in: float
+    moving: float
+    total: float
+
+
+def _timing(shot, rig, frames, motion):
+    settle, quiet = stillness.wait_after_move(shot, rig, motion.move), stillness.wait_after_footfall(shot, rig)
+    approach = _approach(shot, rig, frames.at(frames.first), motion, common.drive(rig).travel_per_pulse)
+    way, moves = sum(step[3] for step in approach), frames.taken - 1
+    lead_in, cycle = np.maximum(way, quiet[0]), _cycle(shot, rig, settle[0])  # the operator steps away when the homing begins
+    total = lead_in + moves * (cycle + motion.move.duration) + cycle
+    return _Timing(approach, settle, quiet, lead_in, way + moves * motion.move.duration, total)
+
+
+def judge(shot, rig, focus, frames, motion):
+    """(_Timing, [Check]) of a stack on a rig as used; arrays broadcast: checks then have arrays of figures."""
+    d, timing = common.drive(rig), _timing(shot, rig, frames, motion)
+    return timing, [
+        *_picture_checks(shot, rig, d, focus), *_motion_checks(shot, rig, d, motion, frames, timing.approach),
+        stillness.still_check("settling after a move", timing.settle[2], timing.settle[0], shot, rig, "shot.waits.settling_wait"),
+        stillness.still_check("quiet after the last footfall", timing.quiet[2], timing.lead_in, shot, rig, "shot.waits.wait_before_move"),
+        *stillness.other_checks(shot, rig, _exposure(shot, rig), timing.lead_in),
+        stillness.drift_check(rig, _farther_end(shot, rig), timing.total, focus.spacing, (("shot.stack.spacing", "up"),)),
+        *stillness.droop_check(shot, rig, focus.sharp),
+        *_limit_checks(shot, rig, frames, timing)]
+
+
 def plan_stack(shot, rig, rows=True):  # its rows are cheap: always there
     """Made of a stack shot on a rig as used."""
     d = common.drive(rig)
-    focus = _focus(shot, rig, d.travel_per_pulse)
-    everything = _frames(shot, d.travel_per_pulse, focus.pulses)
-    first, last = shot.stack.first_frame, shot.stack.last_frame or len(everything)
-    if first > len(everything) or last > len(everything):
-        raise ValueError(f"first_frame {first} and last_frame {last} must lie within the stack of {len(everything)} frames")
-    frames = everything[first - 1:last]
+    focus, frames = focus_and_frames(shot, rig)
+    for refused, why in refusals(frames):
+        if refused:
+            raise ValueError(why)
     motion = _motion(shot, rig, focus, d.travel_per_pulse)
-    settle, settle_origin, ringing = stillness.wait_after_move(shot, rig, motion.move)
-    quiet, quiet_origin, footfall = stillness.wait_after_footfall(shot, rig)
-    approach = _approach(shot, rig, frames, motion, d.travel_per_pulse)
-    way = sum(step[3] for step in approach)
-    lead_in = max(way, quiet)  # the operator steps away when the homing begins
-    schedule = _schedule(shot, rig, frames, np.arange(first, last + 1), settle, lead_in, float(motion.move.duration), d.travel_per_pulse)
-    total = float(schedule["ready"][1][-1])
-    moving = (way + (len(frames) - 1) * float(motion.move.duration)) / total
-    settings = _settings(shot, rig, d, focus, motion, len(everything), (settle, settle_origin), (quiet, quiet_origin), total, frames, moving)
-    checks = [*_picture_checks(shot, rig, d, focus), *_motion_checks(shot, rig, d, focus, motion, everything, approach),
-              stillness.still_check("settling after a move", ringing, settle, shot, rig, "shot.waits.settling_wait"),
-              stillness.still_check("quiet after the last footfall", footfall, lead_in, shot, rig, "shot.waits.wait_before_move"),
-              *stillness.other_checks(shot, rig, _exposure(shot, rig), lead_in),
-              stillness.drift_check(rig, _farther_end(shot, rig), total, focus.spacing, (("shot.stack.spacing", "up"),)),
-              *stillness.droop_check(shot, rig, focus.sharp),
-              *_limit_checks(shot, rig, frames, total, moving)]
-    ringing = {"ringing after a move": (ringing, settle, "shot.waits.settling_wait"),
-               "floor": (footfall, lead_in, "shot.waits.wait_before_move")}
-    notes = _notes(focus, everything, (settle_origin, quiet_origin, motion.acceleration_origin, footfall))
-    return common.Made(settings, schedule, approach, checks, notes, {"between frames": motion.move}, ringing)
+    timing, checks = judge(shot, rig, focus, frames, motion)
+    numbers = np.arange(frames.first, frames.last + 1)
+    schedule = _schedule(shot, rig, frames.at(numbers), numbers, timing.settle[0], timing.lead_in, float(motion.move.duration),
+                         d.travel_per_pulse)
+    settings = _settings(shot, rig, d, focus, motion, frames, timing)
+    ringing = {"ringing after a move": (timing.settle[2], timing.settle[0], "shot.waits.settling_wait"),
+               "floor": (timing.quiet[2], timing.lead_in, "shot.waits.wait_before_move")}
+    notes = _notes(focus, frames, (timing.settle[1], timing.quiet[1], motion.acceleration_origin, timing.quiet[2]))
+    return common.Made(settings, schedule, timing.approach, checks, notes, {"between frames": motion.move}, ringing)
 
 
-def _settings(shot, rig, d, focus, motion, count, settle, quiet, total, frames, moving):
-    lens_n, move = focus.aperture, motion.move
-    power = common.mean_power(rig, moving)
-    bits = len(frames) * rig.camera.pixels * rig.camera.bits_per_pixel
+def _settings(shot, rig, d, focus, motion, frames, timing):
+    lens_n, move, settle, quiet = focus.aperture, motion.move, timing.settle, timing.quiet
+    power = common.mean_power(rig, timing.moving / timing.total)
+    bits = frames.taken * rig.camera.pixels * rig.camera.bits_per_pixel
     return {
         "f_number": Setting(lens_n.f_number, "1", lens_n.origin, "marked f-number"),
         "effective_f_number": Setting(lens_n.effective, "1", DERIVED, "effective f-number"),
         "spacing": Setting(focus.spacing, "um", focus.origin, "frame spacing"),
         "spacing_pulses": Setting(focus.pulses, "pulse", focus.origin, "frame spacing in pulses"),
-        "frames": Setting(count, "1", DERIVED, "frames of the whole stack"),
-        "first_position": Setting(float(frames[0] * d.travel_per_pulse), "mm", GIVEN, "first focus position"),
-        "last_position": Setting(float(frames[-1] * d.travel_per_pulse), "mm", DERIVED, "last focus position"),
+        "frames": Setting(frames.count, "1", DERIVED, "frames of the whole stack"),
+        "first_position": Setting(float(frames.at(frames.first) * d.travel_per_pulse), "mm", GIVEN, "first focus position"),
+        "last_position": Setting(float(frames.at(frames.last) * d.travel_per_pulse), "mm", DERIVED, "last focus position"),
         "speed": Setting(motion.speed, "mm/s", motion.speed_origin, "largest speed (on the way to the first frame)"),
         "speed_pulses": Setting(motion.speed / d.travel_per_pulse, "1/s", motion.speed_origin, "largest speed in pulses per second"),
         "acceleration": Setting(motion.acceleration, "mm/s^2", motion.acceleration_origin, "acceleration"),
@@ -196,14 +257,14 @@ def _settings(shot, rig, d, focus, motion, count, settle, quiet, total, frames, 
         "settling_wait": Setting(settle[0], "s", settle[1], "wait after each move"),
         "wait_before_move": Setting(quiet[0], "s", quiet[1], "wait after the last footfall"),
         "frame_cycle": Setting(_cycle(shot, rig, settle[0]), "s", DERIVED, "time of a frame at standstill"),
-        "total_time": Setting(total, "min", DERIVED, "time from homing to the last frame"),
+        "total_time": Setting(timing.total, "min", DERIVED, "time from homing to the last frame"),
         **common.drive_settings(rig),
         "sharp_depth": Setting(focus.sharp, "um", DERIVED, f"sharp depth ({shot.picture.transfer_kept:.0%} of the transfer kept)"),
         "geometric_depth": Setting(focus.geometric, "um", DERIVED, "geometric depth (blur of two pixels)"),
         "wave_depth": Setting(focus.wave, "um", DERIVED, "wave depth (a quarter wave)"),
         "summed_depth": Setting(focus.geometric + focus.wave, "um", DERIVED, "geometric and wave depth added"),
         "data": Setting(bits / 8e9, "1", DERIVED, "data in gigabytes"),
-        "energy": Setting(power * total, "Wh", DERIVED, "energy from the supply"),
+        "energy": Setting(power * timing.total, "Wh", DERIVED, "energy from the supply"),
         "mean_power": Setting(power, "W", DERIVED, "mean draw from the supply"),
     }
 
@@ -222,7 +283,7 @@ def position_uncertainty(rig, d):
                                    holding_torque=strength, rotor_teeth=m.rotor_teeth)
     full_step = d.travel_per_turn / m.full_steps_per_turn
     parts = (d.travel_per_pulse / 2, angle / (2 * math.pi) * d.travel_per_turn, m.step_accuracy * full_step)
-    return math.sqrt(sum(x * x for x in parts))
+    return np.sqrt(sum(x * x for x in parts))
 
 
 def _picture_checks(shot, rig, d, focus):
@@ -258,19 +319,24 @@ def working_distance(shot, rig):
 def _best_share(shot, rig, focus):
     """Transfer halfway between frames, over the largest that any aperture of the lens would give there."""
     p, lens = shot.picture, rig.lens
-    numbers = np.append(np.geomspace(lens.lowest_f_number, lens.highest_f_number, 60), focus.aperture.f_number)
     frequency = 1 / (4 * rig.camera.pixel_pitch) if p.frequency == AUTO else p.frequency
-    view = (p.magnification, numbers, lens.pupil_ratio)
-    effective = optics.effective_f_number(numbers, p.magnification, lens.pupil_ratio)
-    focused = optics.diffraction_mtf(np.minimum(1, frequency / optics.cutoff_frequency(p.wavelength, effective)))
-    transfer = focused * optics.edge_transfer(focus.spacing, *view, rig.camera.pixel_pitch, p.wavelength, frequency)
-    return float(transfer[-1] / transfer.max()) if transfer.max() > 0 else 0.0
+
+    def transfer(number):
+        effective = optics.effective_f_number(number, p.magnification, lens.pupil_ratio)
+        focused = optics.diffraction_mtf(np.minimum(1, frequency / optics.cutoff_frequency(p.wavelength, effective)))
+        return focused * optics.edge_transfer(focus.spacing, p.magnification, number, lens.pupil_ratio, rig.camera.pixel_pitch,
+                                              p.wavelength, frequency)
+
+    own = transfer(focus.aperture.f_number)
+    numbers = np.geomspace(lens.lowest_f_number, lens.highest_f_number, 60).reshape(-1, *[1] * np.ndim(own))
+    best = np.maximum(own, transfer(numbers).max(axis=0))
+    return np.where(best > 0, own / np.where(best > 0, best, 1.0), 0.0)[()]
 
 
-def _motion_checks(shot, rig, d, focus, motion, everything, approach):
-    ends = [float(x) * d.travel_per_pulse for x in (everything[0], everything[-1], *(step[2] for step in approach))]
+def _motion_checks(shot, rig, d, motion, frames, approach):
+    ends = [x * d.travel_per_pulse for x in (frames.start, frames.at(frames.count), *(step[2] for step in approach))]
     slower = (("shot.stack.speed", "down"),)
-    wander = tilt.misalignment(max(abs(shot.stack.far_end - shot.stack.near_end), d.travel_per_pulse), rig.rail.misalignment)
+    wander = tilt.misalignment(np.maximum(abs(shot.stack.far_end - shot.stack.near_end), d.travel_per_pulse), rig.rail.misalignment)
     return [
         common.rail_check(rig, ends, (("shot.stack.near_end", "up"), ("shot.stack.far_end", "down"), ("rig.rail.high_end_stop", "up"))),
         common.pulse_check(shot, rig, motion.speed, slower),
@@ -282,15 +348,15 @@ def _motion_checks(shot, rig, d, focus, motion, everything, approach):
     ]
 
 
-def _limit_checks(shot, rig, frames, total, moving):
+def _limit_checks(shot, rig, frames, timing):
     wider = (("shot.stack.spacing", "up"), ("shot.waits.settling_wait", "down"))
-    found = common.time_checks(shot, total, wider)
+    found = common.time_checks(shot, timing.total, wider)
     if shot.limits.frames is not None:
-        found.append(Check("frames allowed", len(frames), shot.limits.frames, "1", knobs=(*wider[:1], ("shot.limits.frames", "up"))))
-    return [*found, *common.power_checks(rig, total, moving, wider)]
+        found.append(Check("frames allowed", frames.taken, shot.limits.frames, "1", knobs=(*wider[:1], ("shot.limits.frames", "up"))))
+    return [*found, *common.power_checks(rig, timing.total, timing.moving / timing.total, wider)]
 
 
-def _notes(focus, everything, presets):
+def _notes(focus, frames, presets):
     ends = "the first is focused on the near end, the last on the far end or a little behind it"
-    notes = [f"The stack has {len(everything)} frames: {ends}.", *stillness.notes(*presets)]
+    notes = [f"The stack has {frames.count} frames: {ends}.", *stillness.notes(*presets)]
     return notes + ["The spacing is one pulse, the least this rig can do."] * (focus.pulses == 1)
