@@ -210,7 +210,7 @@ def test_ceilings_are_ordered_and_the_record_is_of_this_program(chip):
             assert values["flash"] == pytest.approx(chip.RECORDED["programs"][name]["flash"], rel=0.02), name
 
 
-@pytest.mark.parametrize("name", ["even", "pieces", "phase", "division", "float", "polled"])
+@pytest.mark.parametrize("name", ["even", "pieces", "phase", "division", "float"])
 def test_on_time_up_to_the_recorded_ceiling(chip, name):
     """A little below the rate that bisection found each pulse is on time, a little above some are not."""
     found = header.RECORDED["programs"][name]["found"]
