@@ -341,7 +341,8 @@ def read_rig(path):
     return Rig(**parts)
 
 
-def _measured_key(name):
+def measured_key(name):
+    """The Key of 'table.key' if a rig can have it as a measured value, else None."""
     table, _, key = name.partition(".")
     known = files.keys(PARTS[table]) if table in PARTS else {}
     found = _MEASURED_ALSO.get(name) or known.get(key)
@@ -361,7 +362,7 @@ def _read_measured(content, faults):
 
 
 def _measured_entry(name, entry):
-    key = _measured_key(name)
+    key = measured_key(name)
     if key is None:
         raise ValueError("is no value of a rig that can be measured; write for example [measured.stand.natural_frequency]")
     if not isinstance(entry, dict) or set(entry) != {"value", "standard_uncertainty", "date"}:
@@ -381,7 +382,7 @@ def rig_text(rig):
     blocks = [f"name = {files.quoted(rig.name)}" + (f"\nnote = {files.quoted(rig.note)}" if rig.note else "")]
     blocks += [files.table_text(getattr(rig, name), name) for name in PARTS]
     for name, found in rig.measured:
-        key = _measured_key(name)
+        key = measured_key(name)
         spread = dataclasses.replace(key, unit=_difference_unit(key.unit))
         blocks.append(f"[measured.{name}]\nvalue = {key.write(found.value)}\n"
                       f"standard_uncertainty = {spread.write(found.standard_uncertainty)}\ndate = {files.quoted(found.date)}")

@@ -150,3 +150,13 @@ def show(value, unit, digits=4):
     if "e" in number and 1e-4 <= abs(float(number)) < 1e9:
         number = f"{float(number):,.0f}".replace(",", " ") if abs(float(number)) >= 1 else f"{float(number):f}".rstrip("0")
     return number if unit == "1" else f"{number} {unit}"
+
+
+def show_uncertain(value, uncertainty, unit):
+    """A value and its standard uncertainty (SI) as text in `unit`, such as '31.24 ± 0.12 Hz': two digits of the uncertainty."""
+    number = to_unit(float(value), unit)
+    spread = abs(to_unit(float(value) + float(uncertainty), unit) - number) if uncertainty else 0.0
+    if not spread or not math.isfinite(spread):
+        return show(value, unit) if not spread else f"{number:.4g} ± unknown{'' if unit == '1' else ' ' + unit}"
+    places = min(max(0, 1 - math.floor(math.log10(spread))), 15)
+    return f"{number:.{places}f} ± {spread:.{places}f}" + ("" if unit == "1" else f" {unit}")

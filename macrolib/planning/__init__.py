@@ -11,6 +11,7 @@ from macrolib.planning.common import Setting
 from macrolib.planning.hand_led import plan_hand_led
 from macrolib.planning.stack import plan_stack
 from macrolib.planning.traverse import plan_traverse
+from macrolib.planning.uncertainty import figure_uncertainties
 
 __all__ = ["Check", "Mend", "Plan", "Setting", "plan"]
 PLANNERS = {"stack": plan_stack, "traverse": plan_traverse, "hand-led": plan_hand_led}
@@ -57,6 +58,11 @@ class Plan:
         """The tables of the rig whose values are typical of their kind, not the reader's own."""
         return tuple(f.name for f in dataclasses.fields(self.rig)
                      if getattr(getattr(self.rig, f.name), "basis", "") == "typical of its kind")
+
+    @functools.cached_property
+    def uncertainties(self):
+        """{setting or check: standard uncertainty in SI} of what rests on values of the rig that were measured."""
+        return figure_uncertainties(lambda shot, rig: PLANNERS[shot.kind](shot, rig.as_used, rows=False), self)
 
 
 def plan(shot, rig, mends=True):

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from macrolib import files, units
 from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, TIGHT
+from macrolib.planning.uncertainty import measured_notes
 from macrolib.rig import PARTS
 from macrolib.shot import DIRECTIONS, KINDS, TABLES
 
@@ -28,9 +29,11 @@ def _origin_of(plan):
     return f"macrolib {plan.version}, shot {plan.shot.name or 'without a name'}, rig {plan.rig.name or 'without a name'}"
 
 
-def shown(setting):
-    """A Setting as text with its unit."""
+def shown(setting, uncertainty=None):
+    """A Setting as text with its unit, and with its standard uncertainty where there is one."""
     unit = {"1/s": "pulses/s", "1/s^2": "pulses/s^2", "1/s^3": "pulses/s^3"}.get(setting.unit)
+    if uncertainty:
+        return units.show_uncertain(setting.value, uncertainty, "1" if unit else setting.unit) + (f" {unit}" if unit else "")
     if setting.unit == "pulse":
         return f"{setting.value:,.0f} pulses".replace(",", " ")
     return f"{setting.value:,.0f} {unit}".replace(",", " ") if unit else units.show(setting.value, setting.unit)
@@ -41,13 +44,18 @@ def plan_json(plan):
     def number(value, unit):
         return None if value is None or not math.isfinite(value) else float(f"{units.to_unit(value, unit):.12g}")
 
-    settings = {n: {"value": number(s.value, s.unit), "unit": s.unit, "origin": s.origin, "meaning": s.meaning}
+    def spread(name, unit):
+        u = plan.uncertainties.get(name)
+        return {} if u is None else {"standard_uncertainty": float(f"{units.to_unit(u, unit) - units.to_unit(0.0, unit):.3g}")}
+
+    settings = {n: {"value": number(s.value, s.unit), **spread(n, s.unit), "unit": s.unit, "origin": s.origin, "meaning": s.meaning}
                 for n, s in plan.settings.items()}
-    checks = [{"name": c.name, "figure": number(c.figure, c.unit), "sense": c.sense, "limit": number(c.limit, c.unit), "unit": c.unit,
-               "margin": number(c.margin, "1"), "state": c.state, "why": c.why,
+    checks = [{"name": c.name, "figure": number(c.figure, c.unit), **spread(c.name, c.unit), "sense": c.sense,
+               "limit": number(c.limit, c.unit), "unit": c.unit, "margin": number(c.margin, "1"), "state": c.state, "why": c.why,
                "mend": None if c.mend is None else {"key": c.mend.key, "text": c.mend.text}} for c in plan.checks]
     content = {"version": plan.version, "shot": plan.shot.name, "rig": plan.rig.name, "kind": plan.shot.kind, "verdict": plan.verdict,
-               "settings": settings, "checks": checks, "notes": list(plan.notes), "typical_values": list(plan.typical)}
+               "settings": settings, "checks": checks, "notes": list(plan.notes), "typical_values": list(plan.typical),
+               "measured_values": measured_notes(plan.rig)}
     return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
 
 
@@ -71,18 +79,24 @@ def _margin(check):
     return "margin over 1000" if check.margin > 1000 else f"margin {check.margin:.3g}"
 
 
+def _in_words(check, plan):
+    spread = plan.uncertainties.get(check.name)
+    words = check.in_words()
+    return words.replace(" (", f" ± {units.show(spread, check.unit, 2)} (", 1) if spread else words
+
+
 def text_table(plan):
     """Settings and checks as a short table of plain text."""
     lines = [f"{plan.shot.name} on {plan.rig.name}: {plan.verdict}", "", "Settings"]
-    lines += [f"  {s.meaning:<52} {shown(s):>18}  {s.origin}" for s in plan.settings.values()]
+    lines += [f"  {s.meaning:<52} {shown(s, plan.uncertainties.get(n)):>18}  {s.origin}" for n, s in plan.settings.items()]
     lines += ["", "Checks"]
     for c in plan.checks:
-        lines.append(f"  {_SIGNS[c.state]} {c.state:<12} {c.name:<40} {c.in_words():<42} {_margin(c)}".rstrip())
+        lines.append(f"  {_SIGNS[c.state]} {c.state:<12} {c.name:<40} {_in_words(c, plan):<42} {_margin(c)}".rstrip())
         if c.mend:
             lines.append(f"{'':17}mend: {c.mend.text}")
         elif c.state == NOT_COMPUTED:
             lines.append(f"{'':17}{c.why}")
-    lines += ["", *(f"Note: {note}" for note in plan.notes)]
+    lines += ["", *(f"Note: {note}" for note in [*plan.notes, *measured_notes(plan.rig)])]
     if plan.typical:
         lines.append(f"Note: typical values, not yours, in: {', '.join(plan.typical)}.")
     return "\n".join(lines) + "\n"
@@ -103,14 +117,15 @@ def _row(*cells, css=""):
 def settings_html(plan):
     """The settings card: one A4 page of HTML that needs nothing from elsewhere."""
     e = html.escape
-    rows = [_row(s.meaning, shown(s), s.origin) for s in plan.settings.values()]
+    rows = [_row(s.meaning, shown(s, plan.uncertainties.get(n)), s.origin) for n, s in plan.settings.items()]
     half = (len(rows) + 1) // 2
     head = "<tr><th>setting</th><th>value</th><th>from</th></tr>"
     tables = "".join(f"<table>{head}{''.join(part)}</table>" for part in (rows[:half], rows[half:]))
-    check_rows = "".join(_row(f"{_SIGNS[c.state]} {c.name}", c.in_words(), c.state + (f"; {c.mend.text}" if c.mend else ""),
+    check_rows = "".join(_row(f"{_SIGNS[c.state]} {c.name}", _in_words(c, plan), c.state + (f"; {c.mend.text}" if c.mend else ""),
                               css="fails" if c.state == FAILS else "") for c in plan.checks)
     cautions = [*([_UPRIGHT] if plan.rig.rail.tilt > 0.05 else []), *_CAUTIONS]
-    notes = [*plan.notes, *([f"Typical values, not yours, in: {', '.join(plan.typical)}."] if plan.typical else [])]
+    notes = [*plan.notes, *measured_notes(plan.rig),
+             *([f"Typical values, not yours, in: {', '.join(plan.typical)}."] if plan.typical else [])]
     approach = "".join(f"<li>{e(what)}: to pulse {end}, {seconds:.1f} s</li>" for what, _, end, seconds in plan.approach)
     title = f"{plan.shot.name or 'Shot'} on {plan.rig.name or 'rig'}"
     return (f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{e(title)}</title><style>{_STYLE}</style></head><body>\n'
