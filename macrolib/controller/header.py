@@ -95,7 +95,8 @@ def _timing(plan, main, first_frame):
         raise ValueError(f"first_frame is {wanted} of {len(numbers)} frames; allowed: {numbers[0]} to {numbers[-1]}, "
                          "and at most 65535 frames")
     # homing may take no time, so only the moves after it count as waiting
-    first = max(plan["wait_before_move"] - sum(step[3] for step in plan.approach[1:]), 0 if stack else settle)
+    way = [step[3] for step in plan.approach]
+    first = max(plan["wait_before_move"] - sum(way[1:]), plan.schedule["trigger"][1][0] - sum(way) - settle if stack else settle)
     times = {"MV_FIRST_WAIT_MS": (first, 0), "MV_SETTLE_MS": (0, 0), "MV_SHUTTER_MS": (0, 0), "MV_AFTER_MS": (0, 0)}
     if stack:
         pressed = plan.rig.camera.trigger_latency + plan.shot.picture.exposure_time

@@ -7,8 +7,9 @@ import math
 import numpy as np
 
 from macrolib.physics import optics, power, ramps, stepper, transmission
+from macrolib.planning import stillness
 from macrolib.planning.checks import Check
-from macrolib.planning.stillness import DERIVED, GIVEN
+from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
 
 ROOM = 293.15  # K, at which data sheets give the drag
 GREASE_DOUBLING = 25.0  # K of cooling that double the drag of grease, from memory; measure yours
@@ -140,6 +141,40 @@ def acceleration_for_torque(rig, speed, factor):
     still, one = torque_needed(rig, speed, 0.0), torque_needed(rig, speed, 1.0)
     spare = torque_available(rig, speed) / factor - still
     return max(0.0, spare / (one - still)) if one > still else math.inf
+
+
+def gentle_acceleration(shot, rig, speed):
+    """(m/s^2, origin): rings each known mode by the tolerance at most, else a preset; has torque at a speed, with margin.
+
+    A motor that is much too weak is left to the check of its torque.
+    """
+    soft = [stillness.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in stillness.modes(rig)]
+    gentle = min(soft, default=stillness.PRESET_ACCELERATION)
+    strong = acceleration_for_torque(rig, speed, 1.5 * shot.limits.torque_factor)
+    return min(gentle, strong) if strong > gentle / 100 else gentle, DERIVED if soft else PRESET
+
+
+def homing(rig):
+    """The step of an approach that ends at the home switch: (what, None for anywhere, pulse, s from the farther end of the rail)."""
+    rail, home = rig.rail, rig.rail.home_switch
+    farther = np.maximum(rail.high_end_stop - home, home - rail.low_end_stop)
+    return "homing", None, whole(home / drive(rig).travel_per_pulse), farther / rail.homing_speed
+
+
+def runs(rig, start, goals, speed, acceleration):
+    """Steps of an approach, (what, from pulse, to pulse, s), from rest to rest: from `start` through {what: pulse}."""
+    steps = []
+    for what, goal in goals.items():
+        travel = abs(goal - start) * drive(rig).travel_per_pulse
+        steps.append((what, start, goal, ramps.trapezoid(travel, speed, acceleration).duration))
+        start = goal
+    return steps
+
+
+def arrival(rig, approach, speed, acceleration):
+    """The Move that ends an approach; of one pulse at least."""
+    _, start, goal, _ = approach[-1]
+    return ramps.trapezoid(np.maximum(abs(goal - start), 1) * drive(rig).travel_per_pulse, speed, acceleration)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -5,11 +5,11 @@ import math
 import numpy as np
 
 from macrolib.files import AUTO
-from macrolib.physics import following, ramps, screen
+from macrolib.physics import following, screen
 from macrolib.planning import common, film, ripple, stillness
 from macrolib.planning.checks import Check
 from macrolib.planning.common import Setting
-from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
+from macrolib.planning.stillness import DERIVED, GIVEN
 
 _STEADY = 0.8  # share of the top speed at which the steady hand of the schedule turns
 _FINE_TURN = math.radians(5) / (2 * math.pi)  # of a turn: the least that a hand turns on purpose, from memory
@@ -22,10 +22,8 @@ def _limits(shot, rig, per_pulse):
     speed = ripple.quiet_speed(shot, rig, film.speed_limit(shot, rig, per_pulse)) if h.speed == AUTO else h.speed
     if h.acceleration != AUTO:
         return speed, DERIVED if h.speed == AUTO else GIVEN, h.acceleration, GIVEN
-    soft = [stillness.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in stillness.modes(rig)]
-    strong = common.acceleration_for_torque(rig, speed, 1.5 * shot.limits.torque_factor)
-    acceleration = common.two_digits(min(strong, *(soft or [stillness.PRESET_ACCELERATION])))
-    return speed, DERIVED if h.speed == AUTO else GIVEN, acceleration or stillness.PRESET_ACCELERATION, DERIVED if soft else PRESET
+    acceleration, origin = common.gentle_acceleration(shot, rig, speed)
+    return speed, DERIVED if h.speed == AUTO else GIVEN, common.two_digits(acceleration), origin
 
 
 def _times(shot, speed, acceleration):
@@ -62,23 +60,21 @@ def plan_hand_led(shot, rig, rows=True):
     speed, speed_origin, acceleration, origin = _limits(shot, rig, d.travel_per_pulse)
     times = _times(shot, speed, acceleration)
     quiet, quiet_origin, footfall = stillness.wait_after_footfall(shot, rig)
-    home = round(rig.rail.home_switch / d.travel_per_pulse)
-    way = ramps.trapezoid(abs(h.start_mark - rig.rail.home_switch), speed, acceleration)
-    approach = [("homing", None, home, (rig.rail.high_end_stop - rig.rail.home_switch) / rig.rail.homing_speed),
-                ("to the start mark", home, start, float(way.duration))]
+    home = common.homing(rig)
+    approach = [home, *common.runs(rig, home[2], {"to the start mark": start}, speed, acceleration)]
+    way = sum(step[3] for step in approach)
     lag = following.stopping_distance(speed, acceleration, 0.0)
-    total = sum(step[3] for step in approach) + max(0.0, quiet - sum(step[3] for step in approach)) + float(times[-1])
+    total = max(way, quiet) + float(times[-1])
     schedule = _schedule(shot, rig, times, speed, acceleration, d.travel_per_pulse) if rows else {}
     settings = _settings(shot, rig, d, (speed, speed_origin), (acceleration, origin), lag, (quiet, quiet_origin), total)
     checks = [*film.picture_checks(shot, rig, speed), *_motion_checks(shot, rig, speed, acceleration, lag, h),
-              stillness.still_check("quiet after the last footfall", footfall, total - float(times[-1]), shot, rig,
-                                    "shot.waits.wait_before_move"),
+              stillness.still_check("quiet after the last footfall", footfall, max(way, quiet), shot, rig, "shot.waits.wait_before_move"),
               *ripple.ripple_checks(shot, rig, speed, simulate=rows),
               *common.time_checks(shot, total, film.faster(shot)), *common.power_checks(rig, total, 1.0, ())]
     notes = ["The schedule shows a hand that turns steadily; yours will differ.", *_shaking(rig, speed),
              *stillness.notes("", quiet_origin, origin, footfall)]
-    return common.Made(settings, schedule, approach, checks, notes, {}, {"floor": (footfall, total - float(times[-1]),
-                                                                                  "shot.waits.wait_before_move")})
+    ringing = {"floor": (footfall, max(way, quiet), "shot.waits.wait_before_move")}
+    return common.Made(settings, schedule, approach, checks, notes, {}, ringing)
 
 
 def _shaking(rig, speed):

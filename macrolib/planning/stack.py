@@ -6,11 +6,11 @@ import math
 import numpy as np
 
 from macrolib.files import AUTO
-from macrolib.physics import optics, ramps, stepper, tilt
+from macrolib.physics import optics, stepper, tilt
 from macrolib.planning import common, stillness
 from macrolib.planning.checks import Check
 from macrolib.planning.common import Setting
-from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
+from macrolib.planning.stillness import DERIVED, GIVEN
 
 UNCERTAINTY_SHARE = 0.25  # of the frame spacing that position uncertainty may take; common practice, no source
 DRIFT_ACROSS = 0.02  # of the picture's height that it may wander sideways over a stack; common practice, no source
@@ -107,11 +107,8 @@ def _motion(shot, rig, focus, per_pulse):
     """Gentle enough that a move rings no more than the tolerance, within torque and pulse ceiling, where free to choose."""
     s = shot.stack
     if s.acceleration == AUTO:
-        soft = [stillness.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in stillness.modes(rig)]
-        strong = common.acceleration_for_torque(rig, 0.0, 1.5 * shot.limits.torque_factor)
-        acceleration = min(*soft, strong) if soft else min(stillness.PRESET_ACCELERATION, strong)
-        acceleration = common.two_digits(acceleration) or stillness.PRESET_ACCELERATION
-        origin = DERIVED if soft else PRESET
+        acceleration, origin = common.gentle_acceleration(shot, rig, 0.0)
+        acceleration = common.two_digits(acceleration)
     else:
         acceleration, origin = s.acceleration, GIVEN
     if s.speed == AUTO:
@@ -130,18 +127,11 @@ def lay(rig, spacing, kind, speed, acceleration, origins):
     return _Motion(speed, acceleration, *origins, move, take_up)
 
 
-def _approach(shot, rig, first, motion, per_pulse):
+def _approach(shot, rig, first, motion):
     """[(what, start in pulses, end in pulses, seconds)] from anywhere on the rail to the first frame, from one side."""
-    sense = 1 if shot.stack.far_end >= shot.stack.near_end else -1
-    rail = rig.rail
-    steps = [("homing", None, common.whole(rail.home_switch / per_pulse), (rail.high_end_stop - rail.home_switch) / rail.homing_speed)]
-    before = first - sense * motion.take_up
-    for what, goal in (("to before the first frame", before), ("backlash take-up", first)):
-        start = steps[-1][2]
-        if np.any(goal != start):
-            travel = abs(goal - start) * per_pulse
-            steps.append((what, start, goal, ramps.trapezoid(travel, motion.speed, motion.acceleration).duration))
-    return steps
+    sense, home = 1 if shot.stack.far_end >= shot.stack.near_end else -1, common.homing(rig)
+    goals = {"to before the first frame": first - sense * motion.take_up, "backlash take-up": first}
+    return [home, *common.runs(rig, home[2], goals, motion.speed, motion.acceleration)]
 
 
 def _cycle(shot, rig, wait):
@@ -160,16 +150,16 @@ def _exposure(shot, rig):
     return rig.light.flash_duration if rig.light.kind == "flash" else shot.picture.exposure_time
 
 
-def _schedule(shot, rig, frames, numbers, wait, lead_in, move_time, per_pulse):
-    """Columns of the schedule, a row a frame."""
+def _schedule(shot, rig, frames, numbers, wait, lead_in, longer, move_time, per_pulse):
+    """Columns of the schedule, a row a frame; the wait of the first is longer by so many seconds."""
     cycle = _cycle(shot, rig, wait)
-    arrive = lead_in + np.arange(len(numbers)) * (cycle + move_time)
-    trigger = arrive + wait
-    total = arrive[-1] + cycle
+    ready = lead_in + longer + cycle + np.arange(len(numbers)) * (cycle + move_time)
+    trigger = ready - cycle + wait
+    arrive = np.append(lead_in, ready[1:] - cycle)
     return {
         "frame": ("1", numbers), "position_pulses": ("pulse", frames), "position": ("mm", frames * per_pulse),
         "arrive": ("s", arrive), "trigger": ("s", trigger),
-        "expose": ("s", trigger + rig.camera.trigger_latency), "ready": ("s", arrive + cycle), "time_left": ("s", total - (arrive + cycle)),
+        "expose": ("s", trigger + rig.camera.trigger_latency), "ready": ("s", ready), "time_left": ("s", ready[-1] - ready),
     }
 
 
@@ -188,17 +178,31 @@ class _Timing:
     settle: tuple
     quiet: tuple
     lead_in: float
+    longer: float  # than the other frames the first one waits
+    taken_up: stillness.Ringing  # after the move to the first frame
     moving: float
     total: float
 
 
 def _timing(shot, rig, frames, motion):
     settle, quiet = stillness.wait_after_move(shot, rig, motion.move), stillness.wait_after_footfall(shot, rig)
-    approach = _approach(shot, rig, frames.at(frames.first), motion, common.drive(rig).travel_per_pulse)
+    approach = _approach(shot, rig, frames.at(frames.first), motion)
+    calm, _, taken_up = stillness.wait_after_move(shot, rig, common.arrival(rig, approach, motion.speed, motion.acceleration))
     way, moves = sum(step[3] for step in approach), frames.taken - 1
     lead_in, cycle = np.maximum(way, quiet[0]), _cycle(shot, rig, settle[0])  # the operator steps away when the homing begins
-    total = lead_in + moves * (cycle + motion.move.duration) + cycle
-    return _Timing(approach, settle, quiet, lead_in, way + moves * motion.move.duration, total)
+    longer = np.maximum(0.0, way + calm - lead_in - settle[0])
+    total = lead_in + longer + moves * (cycle + motion.move.duration) + cycle
+    return _Timing(approach, settle, quiet, lead_in, longer, taken_up, way + moves * motion.move.duration, total)
+
+
+def _settled_check(shot, rig, timing):
+    """The worse of what rings after the moves between frames and after the one to the first frame."""
+    way, (wait, _, ringing) = sum(step[3] for step in timing.approach), timing.settle
+    waits = (ringing, wait), (timing.taken_up, timing.lead_in + timing.longer + wait - way)
+    each, first = (stillness.still_check("settling after a move", *after, shot, rig, "shot.waits.settling_wait") for after in waits)
+    if each.figure is None:
+        return each
+    return dataclasses.replace(each if np.all(each.figure >= first.figure) else first, figure=np.maximum(each.figure, first.figure))
 
 
 def judge(shot, rig, focus, frames, motion):
@@ -206,7 +210,7 @@ def judge(shot, rig, focus, frames, motion):
     d, timing = common.drive(rig), _timing(shot, rig, frames, motion)
     return timing, [
         *_picture_checks(shot, rig, d, focus), *_motion_checks(shot, rig, d, motion, frames, timing.approach),
-        stillness.still_check("settling after a move", timing.settle[2], timing.settle[0], shot, rig, "shot.waits.settling_wait"),
+        _settled_check(shot, rig, timing),
         stillness.still_check("quiet after the last footfall", timing.quiet[2], timing.lead_in, shot, rig, "shot.waits.wait_before_move"),
         *stillness.other_checks(shot, rig, _exposure(shot, rig), timing.lead_in),
         stillness.drift_check(rig, _farther_end(shot, rig), timing.total, focus.spacing, (("shot.stack.spacing", "up"),)),
@@ -224,8 +228,8 @@ def plan_stack(shot, rig, rows=True):  # its rows are cheap: always there
     motion = _motion(shot, rig, focus, d.travel_per_pulse)
     timing, checks = judge(shot, rig, focus, frames, motion)
     numbers = np.arange(frames.first, frames.last + 1)
-    schedule = _schedule(shot, rig, frames.at(numbers), numbers, timing.settle[0], timing.lead_in, float(motion.move.duration),
-                         d.travel_per_pulse)
+    schedule = _schedule(shot, rig, frames.at(numbers), numbers, timing.settle[0], timing.lead_in, timing.longer,
+                         float(motion.move.duration), d.travel_per_pulse)
     settings = _settings(shot, rig, d, focus, motion, frames, timing)
     ringing = {"ringing after a move": (timing.settle[2], timing.settle[0], "shot.waits.settling_wait"),
                "floor": (timing.quiet[2], timing.lead_in, "shot.waits.wait_before_move")}

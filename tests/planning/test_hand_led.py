@@ -70,6 +70,12 @@ def test_a_note_names_the_speeds_that_shake():
     assert "1.7 mm/s (camera on its carriage)" in notes and "rotor" not in notes
 
 
+@pytest.mark.parametrize("home, way", [(0.0, 0.405), (0.3, 0.305)])
+def test_homing_is_counted_from_the_farther_end_of_the_rail(home, way):
+    made = plan(SHOT, changed(RIG, rail={"home_switch": home}), mends=False)
+    assert made.approach[0][3] == pytest.approx(way / 10e-3)
+
+
 @pytest.mark.parametrize("end", [40e-3, 40e-3 + 5e-7])
 def test_marks_on_one_pulse_are_refused(end):
     with pytest.raises(ValueError, match="hand_led.end_mark must differ"):

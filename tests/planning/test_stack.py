@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from macrolib import plan, read_rig, read_shot
 from macrolib.files import AUTO
-from macrolib.planning import checks
+from macrolib.physics import ramps
+from macrolib.planning import checks, stillness
 from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, apply
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
@@ -139,6 +140,22 @@ def test_resume_is_the_tail_of_the_whole(first, length):
         assert np.array_equal(part.schedule[column][1], whole.schedule[column][1][first - 1:last])
     gaps, all_gaps = np.diff(part.schedule["trigger"][1]), np.diff(whole.schedule["trigger"][1])
     assert np.allclose(gaps, all_gaps[first - 1:last - 1])
+
+
+def test_the_first_frame_waits_until_the_take_up_has_settled():
+    """A move of 20 um in whole periods of a mode leaves nothing in it, the take-up of 37.5 um does."""
+    mode = {"natural_frequency": 31.0, "damping_ratio": 0.01}
+    rig = changed(RIG, stand=mode, carriage={"natural_frequency": None}, lens={"support_stiffness": None})
+    shot = changed(SHOT, stack={"spacing": 20e-6, "acceleration": 20e-6 * 31.0**2 * (1 - 0.01**2), "speed": 5e-3}, waits={"tolerance": 0.1})
+    made = plan(shot, rig, mends=False)
+    arrive, trigger = (made.schedule[name][1] for name in ("arrive", "trigger"))
+    waited = trigger[0] - arrive[0]
+    assert waited > 0.3 > 10 * made["settling_wait"] and np.allclose((trigger - arrive)[1:], made["settling_wait"])
+    left = stillness.Ringing.after_move(rig, ramps.trapezoid(37.5e-6, 5e-3, shot.stack.acceleration))
+    check = made.check("settling after a move")
+    assert check.state == HOLDS and left.amplitude(waited) <= stillness.tolerance(shot, rig) / 1.25 * (1 + 1e-9)
+    hasty = plan(changed(shot, waits={"settling_wait": made["settling_wait"]}), rig, mends=False).check("settling after a move")
+    assert hasty.state == FAILS and hasty.figure == pytest.approx(2 * 3.0 / 4.4e-6 * left.amplitude(made["settling_wait"]))
 
 
 def test_the_energy_counts_every_move():
