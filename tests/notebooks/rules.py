@@ -3,6 +3,7 @@
 `RULES` holds them by name, `LESSON_RULES` and `WORKSHEET_RULES` those for notebooks/learn and notebooks/design.
 """
 
+import base64
 import re
 from html.parser import HTMLParser
 
@@ -19,6 +20,9 @@ _OUTSIDE_PATH = re.compile(r"(?<![\w.:/<])/(?:home|root|tmp|usr|var|opt|mnt|etc|
 _REQUEST = re.compile(r"\b(?:urllib|requests|http\.client|httpx|aiohttp|socket|urlopen|urlretrieve)\b|https?://")
 _LOADS = re.compile(r"""(?:src|srcset|poster|data|action)\s*=\s*["']?\s*(?:https?:)?//|url\(|@import|"""
                     r"""<\s*(?:script|iframe|link|object|embed)\b|!\[[^\]]*\]\(\s*(?:https?:)?//""", re.I)
+_MOVES = re.compile(r"""\bautoplay\b|<\s*(?:video|audio|animate\w*|set|marquee|blink)\b|image/gif|@keyframes|animation(?:-name)?\s*:|"""
+                    r"""http-equiv\s*=\s*["']?refresh""", re.I)
+_PNG = re.compile(r"data:image/png;base64,([A-Za-z0-9+/=]+)")
 _NOT_PLAIN = ("simply", "obviously", "just", "easy", "easily", "trivial", "trivially", "of course", "clearly",
               "basically", "as everyone knows")
 _VAGUE = ("know", "understand", "appreciate", "learn", "grasp", "be", "become", "see", "realise", "realize")
@@ -192,6 +196,20 @@ def no_requests(notebook, path):
                 yield f"cell {number}: '{found[0]}' loads something when the page is shown"
 
 
+def nothing_plays(notebook, path):
+    """No stored output moves, flashes or sounds by itself: no film, no sound, no animated picture or style."""
+    for number, cell in enumerate(notebook.cells, 1):
+        texts = [cell.source, *(str(data) for output in cell.get("outputs", []) for data in output.get("data", {}).values())]
+        kinds = [kind for output in cell.get("outputs", []) for kind in output.get("data", {})]
+        moving = [m.group() for text in texts for m in _MOVES.finditer(text)]
+        moving += [kind for kind in kinds if kind.startswith(("video/", "audio/")) or kind == "image/gif"]
+        pictures = [m.group(1) for text in texts for m in _PNG.finditer(text)]
+        pictures += [output.data["image/png"] for output in cell.get("outputs", []) if "image/png" in output.get("data", {})]
+        moving += ["animated picture"] * sum(b"acTL" in base64.b64decode(picture) for picture in pictures)
+        if moving:
+            yield f"cell {number} plays by itself: {', '.join(sorted(set(moving)))}"
+
+
 def nbval_stays_on(notebook, path):
     for number, cell in enumerate(notebook.cells, 1):
         marks = " ".join(cell.metadata.get("tags", [])) + (cell.source if cell.cell_type == "code" else "")
@@ -299,7 +317,7 @@ def worksheet_asks_first(notebook, path):
 RULES = {rule.__name__: rule for rule in (
     executed_in_order, has_compared_output, no_trailing_semicolon, no_hidden_results, no_magics, no_bare_floats,
     no_stderr_or_error, fixed_metadata, one_title, heading_levels, pictures_have_alt, plain_words, no_outside_paths,
-    no_requests, nbval_stays_on, links_resolve, prose_numbers_are_bound, panels_say_kernel)}
+    no_requests, nothing_plays, nbval_stays_on, links_resolve, prose_numbers_are_bound, panels_say_kernel)}
 LESSON_RULES = {rule.__name__: rule for rule in (lesson_sections, lesson_objectives, lesson_exercises, lesson_size)}
 WORKSHEET_RULES = {rule.__name__: rule for rule in (worksheet_size, worksheet_asks_first)}
 

@@ -1,5 +1,6 @@
 """The lint over every stored notebook, and for each rule a notebook that it must refuse."""
 
+import base64
 from pathlib import Path
 
 import nbformat
@@ -77,6 +78,7 @@ def _output(**data):
 
 
 _ELSEWHERE = "/".join(["", "home", "somebody", "plan.json"])
+_ANIMATED = base64.b64encode(b"\x89PNG\r\n\x1a\n....acTL....").decode()
 _LONG_ALT = "a line that rises from 1 mm to 2 mm"
 BROKEN = [
     ("executed_in_order", lambda n: n.cells[1].update(execution_count=None)),
@@ -109,6 +111,10 @@ BROKEN = [
     ("no_requests", _output(text_html=f"<img alt='{_LONG_ALT}' src='https://example.org/x.png'>")),
     ("no_requests", _output(text_html="<script>1</script>")),
     ("no_requests", _swap("Nothing.", f"![{_LONG_ALT}](https://example.org/x.png)")),
+    ("nothing_plays", _output(text_html="<audio autoplay src='data:audio/wav;base64,AAAA'></audio>")),
+    ("nothing_plays", _output(text_html=f"<img alt='{_LONG_ALT}' src='data:image/png;base64,{_ANIMATED}'>")),
+    ("nothing_plays", _output(image_gif="AAAA", text_plain="a picture")),
+    ("nothing_plays", _swap("travel = ", "Audio([0], autoplay=True)\ntravel = ")),
     ("nbval_stays_on", lambda n: n.cells[1].metadata.update(tags=["nbval-ignore-output"])),
     ("nbval_stays_on", _swap("travel = ", "# NBVAL_SKIP\ntravel = ")),
     ("links_resolve", _swap("README.md", "no-such-page.ipynb")),
