@@ -5,10 +5,12 @@ stands alone: each kind of line has a dash pattern and a marker of its own, so t
 """
 
 import base64
+import ctypes
 import functools
 import html
 import re
 import struct
+import sys
 import zlib
 
 import matplotlib.style
@@ -134,8 +136,17 @@ def without_unit(fig):
             and not re.search(r"\(.+\)$", side.get_label_text())]
 
 
+def _give_back():
+    """Freed memory goes back to the system: the C library keeps it otherwise, and a class's kernels share one machine."""
+    if sys.platform == "linux" and (trim := getattr(ctypes.CDLL(None), "malloc_trim", None)):
+        trim(0)
+
+
 class Picture:
-    """A drawn picture with its text alternative; shown by a notebook as <img alt=...> and, in plain text, as the alt."""
+    """A drawn picture with its text alternative; shown by a notebook as <img alt=...> and, in plain text, as the alt.
+
+    `figure` is matplotlib's, until a notebook shows the picture: notebooks keep all they show, and figures are large.
+    """
 
     def __init__(self, figure, alt):
         if len(alt) < 20:
@@ -143,15 +154,26 @@ class Picture:
         figure.canvas.draw()
         if missing := without_unit(figure):
             raise ValueError(f"axes without a unit: {', '.join(missing)}")
-        self.figure, self.alt, self.png = figure, alt, png(figure.canvas)
+        self._figure, self._inches, self.alt, self.png = figure, figure.get_size_inches(), alt, png(figure.canvas)
+
+    @property
+    def figure(self):
+        if self._figure is None:
+            raise ValueError("this picture was shown and has let its figure go; make it again to change or save it")
+        return self._figure
 
     @property
     def html(self):
         """An <img> that carries picture and text alternative and needs nothing from elsewhere."""
-        width, height = (round(96 * inches) for inches in self.figure.get_size_inches())
+        width, height = (round(96 * inches) for inches in self._inches)
         data = base64.b64encode(self.png).decode()
         return (f'<img alt="{html.escape(self.alt)}" width="{width}" height="{height}" '
                 f'style="max-width:100%;height:auto" src="data:image/png;base64,{data}">')
 
     def _repr_mimebundle_(self, **options):
+        if self._figure is not None:
+            self._figure.clear()  # takes its parts asunder: they hold each other, and would wait for the collector
+            FigureCanvasAgg(self._figure)
+            self._figure = None
+            _give_back()
         return {"text/html": self.html, "text/plain": self.alt}

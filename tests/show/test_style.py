@@ -113,3 +113,16 @@ def test_no_window_is_opened_and_nothing_is_kept_open():
     code = ("import sys; from macrolib.show import figures, panels; panels.trapezoid.still(); "
             "assert 'matplotlib.pyplot' not in sys.modules; print('clean')")
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "clean\n"
+
+
+def test_a_picture_that_was_shown_is_kept_without_its_figure():
+    figure, ax = style.figure(2)
+    style.axis(ax.xaxis, "speed", "mm/s")
+    style.axis(ax.yaxis, "time", "s")
+    picture = style.Picture(figure, "speed over time, nothing drawn yet")
+    assert picture.figure is figure and len(figure.axes) == 1
+    first = picture._repr_mimebundle_()
+    assert picture._repr_mimebundle_() == first and "data:image/png" in first["text/html"]
+    assert figure.axes == []
+    with pytest.raises(ValueError, match="make it again"):
+        _ = picture.figure
