@@ -87,6 +87,7 @@ for table, part in PARTS.items():
 # | notebook | for | what it gives |
 # |---|---|---|
 # | [From turns to travel](learn/01-from-turns-to-travel.ipynb) | learning | screw, belt and gear; microsteps, pulse ceiling and top speed |
+# | [Stepping smoothly](learn/02-stepping-smoothly.ipynb) | learning | why microsteps make it smooth, and where that ends |
 # | [Ramps, derived](learn/03-ramps-derived.ipynb) | learning | trapezoid to minimum jerk, and what each leaves ringing |
 # | [Pulses and timers](learn/04-pulses-and-timers.ipynb) | learning | when each pulse is due, and what whole timer ticks do to it |
 # | [The pulse ceiling](learn/04b-the-pulse-ceiling.ipynb) | learning | what limits a small controller, measured |
@@ -95,10 +96,15 @@ for table, part in PARTS.items():
 # | [Diffraction and the best aperture](learn/07-diffraction-and-the-best-aperture.ipynb) | learning | why stopping down ends, and the light that it asks for |
 # | [See the soft bands](learn/07b-see-the-soft-bands.ipynb) | learning | a stack before it is shot, with spacing too wide |
 # | [Vibration and waiting](learn/08-vibration-and-waiting.ipynb) | learning | floors, stands, footfall, and how long to wait |
+# | [Motion on screen](learn/09-motion-on-screen.ipynb) | learning | frames, shutter, push-ins: what the film shows of a move |
+# | [Tilt and distance](learn/10-tilt-and-distance.ipynb) | learning | rails that are not parallel, slopes, and what falls over |
+# | [Led by hand](learn/11-led-by-hand.ipynb) | learning | a carriage that follows a hand: lag, coast, marks |
+# | [Power and heat](learn/12-power-and-heat.ipynb) | learning | what draws how much, how long a battery lasts, how warm a motor gets |
 # | [Choose motor and drive](design/choose-motor-and-drive.ipynb) | a worksheet | which combinations will do it, and what limits each |
 # | [Plan a stack](design/plan-a-stack.ipynb) | a worksheet | settings, working, schedule, checks and files of a focus stack |
 # | [Plan a traverse](design/plan-a-traverse.ipynb) | a worksheet | the same for a filmed move |
 # | [Plan a hand-led move](design/plan-a-hand-led-move.ipynb) | a worksheet | lag, coast and limits of a move led by hand |
+# | [Compare rigs](design/compare-rigs.ipynb) | a worksheet | two or three rigs side by side for one shot, and which to take |
 # | [Send it to a controller](design/send-it-to-a-controller.ipynb) | a worksheet | the plan as pulses of a small controller, and the wiring |
 #
 # Notebooks under `learn/` are lessons with exercises. Those under `design/` are worksheets: change the first cell, run all. Work on copies of the files in `data/`: lessons and tests use the originals.

@@ -229,4 +229,4 @@ print(f"coarse {say(found.coarse_speed, 'mm/s')}, let go {say(found.release, 'mm
 # %% [markdown]
 # ## Next
 #
-# The worksheet [Plan a hand-led move](../design/plan-a-hand-led-move.ipynb) gives the limits for a rig and a shot. The overview is in [Start here](../00-start-here.ipynb).
+# A hand-led move goes on as long as the battery does: [Power and heat](12-power-and-heat.ipynb). The worksheet [Plan a hand-led move](../design/plan-a-hand-led-move.ipynb) gives the limits for a rig and a shot. The overview is in [Start here](../00-start-here.ipynb).

@@ -318,4 +318,4 @@ print(f"short circuit: {say(short, 'A')}, {say(short * supply.voltage, 'W')} of 
 # %% [markdown]
 # ## Next
 #
-# The worksheet [Plan a traverse](../design/plan-a-traverse.ipynb) puts time and energy of several rigs side by side. The overview is in [Start here](../00-start-here.ipynb).
+# The worksheet [Compare rigs](../design/compare-rigs.ipynb) puts time and energy of several rigs side by side. The overview is in [Start here](../00-start-here.ipynb).
