@@ -16,7 +16,7 @@ _STILL = 3.0  # standard deviations of the shifts that a tolerance must be above
 def sharpness(picture, frequency=0.25):
     """Contrast of a picture in a band about a frequency (cycles for a pixel): root mean square over the mean, a bare number.
 
-    A Photograph or an array; cut out what is to be judged. The band reaches from 0.8 to 1.25 of the frequency. Noise adds to
+    A Photograph or an array; cut out what is to be judged. The band reaches from 0.9 to 1.1 of the frequency. Noise adds to
     it as squares: fit_focus() takes that off. As an amplitude it follows the lens's transfer: 0.8 of it is 80 % kept.
     """
     from scipy import fft
@@ -31,7 +31,7 @@ def sharpness(picture, frequency=0.25):
     window = np.hanning(rows)[:, None].astype(np.float32) * np.hanning(columns).astype(np.float32)
     power = np.abs(fft.rfft2((pixels - mean) * window))**2
     at = np.hypot(fft.fftfreq(rows)[:, None], fft.rfftfreq(columns)) / frequency
-    return math.sqrt(2 * power[(at > 0.8) & (at < 1.25)].sum() / (rows * columns * np.sum(window**2))) / mean
+    return math.sqrt(2 * power[(at > 0.9) & (at < 1.1)].sum() / (rows * columns * np.sum(window**2))) / mean
 
 
 @dataclasses.dataclass(frozen=True)

@@ -101,6 +101,7 @@ class _Record:
     tau: np.ndarray
     signal: np.ndarray
     start: float
+    rest: float  # taken off the signal
     rough: float
     reading: float  # time between readings as they were taken
     block: int  # readings averaged to one
@@ -118,7 +119,8 @@ class _Record:
 
 def _ringing(t, x, start):
     """The _Record from where the free decay begins until nothing is left of it."""
-    x = x - np.median(x[-(len(x) // 4):])
+    rest = float(np.median(x[-(len(x) // 4):]))
+    x = x - rest
     peak = int(np.argmax(np.abs(x)))
     begun = peak if start is None else int(np.searchsorted(t, start))
     end = begun + _visible(x[begun:])
@@ -131,12 +133,13 @@ def _ringing(t, x, start):
     if end - begun < 16:
         raise ValueError("signal: ends too soon after its largest reading; record at least ten periods of the decay")
     notes = (f"The last {len(t) - end} of {len(t)} readings come after the ringing and were left out.",) if end < len(t) else ()
-    reading, rest = (t[end - 1] - t[begun]) / (end - begun - 1), slice(end, end + _SEARCHED)
-    after, tau, x = (t[rest] - t[begun], x[rest]), t[begun:end] - t[begun], x[begun:end]
+    reading, later = (t[end - 1] - t[begun]) / (end - begun - 1), slice(end, end + _SEARCHED)
+    after, tau, x = (t[later] - t[begun], x[later]), t[begun:end] - t[begun], x[begun:end]
     block = max(1, int(1 / (_BLOCKS * rough * reading))) if end - begun > _ROWS else 1
     if block > 1:
+        after = (np.empty(0), np.empty(0))
         tau, x = (v[:len(v) // block * block].reshape(-1, block).mean(axis=1) for v in (tau, x))
-    return _Record(tau - tau[0], x, float(t[begun] + tau[0]), rough, reading, block, after if block == 1 else (np.empty(0),) * 2, notes)
+    return _Record(tau - tau[0], x, float(t[begun] + tau[0]), rest, rough, reading, block, after, notes)
 
 
 def _visible(x):
@@ -339,9 +342,10 @@ def _result(fit, record):
         notes.append(f"Fewer than ten readings a period: true where nothing rings above {0.5 / record.reading:.4g} Hz.")
     energy = np.sum(np.exp(-4 * np.pi * first.damping_ratio * first.frequency * tau))
     hidden = 10 * deviation * math.sqrt(2 * colour / energy) / first.amplitude
-    return Ringdown(first.frequency, first.damping_ratio, first.amplitude, Estimate(fit.values[0], math.sqrt(covariance[0, 0])),
+    values = fit.values + np.eye(1, len(fit.values))[0] * record.rest
+    return Ringdown(first.frequency, first.damping_ratio, first.amplitude, Estimate(values[0], math.sqrt(covariance[0, 0])),
                     Estimate(deviation, deviation / math.sqrt(2 * free)), modes[1] if len(modes) > 1 else None, float(hidden),
-                    "poor" if poor else "good", tuple(notes), record.start, _Model(fit.values, record.start))
+                    "poor" if poor else "good", tuple(notes), record.start, _Model(values, record.start))
 
 
 @dataclasses.dataclass(frozen=True)
@@ -350,7 +354,7 @@ class _Model:
     start: float
 
     def __call__(self, times):
-        """The fitted signal at times (s), without the rest position."""
+        """The fitted signal at times (s)."""
         return _model(self.values, np.asarray(times, float) - self.start)
 
 

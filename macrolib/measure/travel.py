@@ -157,8 +157,8 @@ class Reversal:
     notes: tuple = ()
 
     def for_rig(self):
-        """{'transmission.backlash': Estimate} for record()."""
-        return {"transmission.backlash": self.reversal}
+        """{'transmission.backlash': Estimate} for record(): the mean, as the largest of several is too large by chance."""
+        return {"transmission.backlash": Estimate(abs(self.mean_reversal), self.mean_reversal.standard_uncertainty)}
 
 
 def reversal(targets, forward, backward):
