@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from macrolib.physics import optics
-from macrolib.teach import USUAL, check, exercises
+from macrolib.teach import USUAL, Unfinished, blank, check, exercises, option_key
 
 
 @pytest.mark.parametrize("answer", ["0.625 um", "0.625um", "625 nm", "6.25e-4 mm", "0.625 um/pulse", 6.25e-7, np.float64(6.25e-7),
@@ -16,15 +16,25 @@ def test_right(answer):
     assert found.right is True and repr(found) == "Right: 0.625 um."
 
 
-@pytest.mark.parametrize("answer", [None, ..., "", "  ", "...", "?", "___"])
+@pytest.mark.parametrize("answer", [None, ..., "", "  ", "...", "?", "___", blank, 2 * blank**0.5 / np.float64(3), -blank % 7,
+                                    np.sqrt(blank), np.ones(2) @ np.ones(2) - blank, blank[0] // 2, abs(blank), round(blank, 1), f"{blank:.2f} um"])
 def test_a_blank_is_no_wrong_answer(answer):
     found = check(answer, 6.25e-7, "um")
     assert found.right is None and '"5 um"' in found.text
 
 
+@pytest.mark.parametrize("use", [math.sqrt, float, int, bool, list, np.asarray, math.radians, [1, 2].__getitem__, lambda b: b > 1,
+                                 lambda b: optics.airy_radius(550e-9, b), lambda b: optics.edge_transfer(b, 2, 4, 1, 4e-6, 550e-9)])
+def test_a_blank_where_a_number_is_needed_says_so_without_a_traceback(use):
+    with pytest.raises(Unfinished, match="still a blank") as caught:
+        use(blank)
+    assert caught.value._render_traceback_() == [str(caught.value)]
+
+
 @pytest.mark.parametrize(("answer", "hint"), [
     ("0.625 mm", "prefix"), (0.625, "prefix"), ("-0.625 um", "sign"), ("1.25 um", "factor of two"), ("0.3125 um", "factor of two"),
-    ("37.5 um", "minutes or seconds"), ("0.66 um", "close"), ("9 um", "Too large"), ("0.09 um", "Too small")])
+    ("37.5 um", "minutes or seconds"), ("35.8 um", "Degrees or radians"),
+    ("6.25 um", "point in its place"), ("62.5 um", "by 100"), ("0.66 um", "close"), ("9 um", "Too large"), ("0.09 um", "Too small")])
 def test_slips_that_can_happen_anywhere(answer, hint):
     found = check(answer, 6.25e-7, "um")
     assert found.right is False and hint in found.text
@@ -67,7 +77,7 @@ FILE = """
 unit = "mm"
 formula = "transmission.pitch_travel"
 given = { pitch_count = 20, pitch = "2.5 mm", gear_ratio = 5 }
-wrong = [{ change = { gear_ratio = 1 }, hint = "The gear is missing." }]
+wrong = [{ change = { gear_ratio = 1 }, hint = "The gear is missing.", mistake = "The gear forgotten" }]
 [speed]
 unit = "mm/s"
 formula = "transmission.pulse_rate"
@@ -87,6 +97,14 @@ formula = "transmission.travel_per_pulse"
 given = { travel_per_turn = "2 mm", pulses_per_turn = { product = { full_steps = 200, microsteps = "answer" } } }
 at_most = "5 um"
 hint = "Too coarse."
+[last]
+unit = "mm"
+formula = "following.hand_set_points"
+field = -1
+given = { turns = [0, 0.5], travel_per_hand_turn = "8 mm", start = "20 mm", end = "90 mm", overrun = "0 mm" }
+[cause]
+right = "RIGHT"
+options = { A = "The pulses stop.", B = "A stronger motor stalls as well." }
 [secret]
 unit = "1"
 formula = "transmission.np.prod"
@@ -96,21 +114,28 @@ given = {}
 
 @pytest.fixture
 def lesson(tmp_path):
-    (tmp_path / "lesson.toml").write_text(FILE)
+    (tmp_path / "lesson.toml").write_text(FILE.replace("RIGHT", option_key("cause", "A")))
     return exercises(tmp_path / "lesson.toml")
 
 
 @pytest.mark.parametrize(("name", "answer", "text"), [
-    ("belt", "10 mm", "Right: 10 mm."), ("belt", "50 mm", "Not yet. The gear is missing."), ("speed", "7.5 mm/s", "Right: 7.5 mm/s."),
-    ("speed", "0.12 m/s", "Not yet. Pulses, not full steps."), ("time", "2.5 s", "Right: 2.5 s."), ("choose", 2, "Right: 2 does it."),
-    ("choose", "4", "Right: 4 does it."), ("choose", 1, "Not yet. Too coarse."),
-    ("choose", 3, "This cannot be set: choose one of 1, 2, 4.")])
+    ("belt", "10 mm", "Right: 10 mm."),
+    ("belt", "50 mm", 'Not yet. The gear is missing. See the mistake "The gear forgotten".'),
+    ("speed", "7.5 mm/s", "Right: 7.5 mm/s."), ("speed", "0.12 m/s", "Not yet. Pulses, not full steps."),
+    ("time", "2.5 s", "Right: 2.5 s."), ("last", "24 mm", "Right: 24 mm."),
+    ("choose", 2, "Right: 2 does it."), ("choose", "4", "Right: 4 does it."), ("choose", 1, "Not yet. Too coarse."),
+    ("choose", 3, "This cannot be set: choose one of 1, 2, 4."),
+    ("cause", "A", "Right. The pulses stop."), ("cause", " a.", "Right. The pulses stop."),
+    ("cause", "B", "Not yet. A stronger motor stalls as well."),
+    ("cause", "C", "This cannot be read: answer with one of the letters A, B."),
+    ("cause", 2, "This cannot be read: answer with one of the letters A, B."),
+    ("cause", blank, 'No answer yet. Put yours in the place of the blank, such as "A", and run the cell again.')])
 def test_exercises_from_a_file(lesson, name, answer, text):
     assert repr(lesson(answer, name)) == text
 
 
 def test_a_name_that_is_not_there_and_a_function_that_is_not_public(lesson):
-    with pytest.raises(ValueError, match="belt, speed, time, choose"):
+    with pytest.raises(ValueError, match="belt, speed, time, choose, last, cause"):
         lesson("1 mm", "screw")
     with pytest.raises(ValueError, match="no public function"):
         lesson(1, "secret")
