@@ -141,12 +141,26 @@ def _at(rig, current):
     return _with(rig, peak_current=max(0.01, math.floor(100 * current * (1 + 1e-9)) / 100))  # no driver is set finer
 
 
+def _heat(rig, moving_share):
+    """(power of the current, room) of each bound of the current."""
+    return [(_POWERS[c.name], max(_room(c), 1e-6)) for c in common.motor_checks(rig, moving_share) if c.name in _POWERS]
+
+
+def _most(heat):
+    return min(room ** (1 / power) for power, room in heat)
+
+
+def by_heat(rig, moving_share=1.0):
+    """The rig with the largest current that motor, driver and the warming of the motor allow, in whole hundredths of an ampere."""
+    return _at(rig, _most(_heat(rig, moving_share)) * rig.driver.peak_current)
+
+
 def _judged(asked, rig):
     """(the rig with the current and the microsteps that `choices` describes, all its checks). What a plan judges as well is judged
     by the plan's own functions."""
     demand = asked.demand
-    heat = [(_POWERS[c.name], max(_room(c), 1e-6)) for c in common.motor_checks(rig, demand.moving_share) if c.name in _POWERS]
-    most = min(room ** (1 / power) for power, room in heat)
+    heat = _heat(rig, demand.moving_share)
+    most = _most(heat)
     rig = _at(rig, most * rig.driver.peak_current)
     torque = common.torque_check(asked, rig, demand.speed, demand.acceleration, _STRONGER)
     rising = max(1e-6, min(_room(torque), _room(common.holding_checks(rig)[1])))

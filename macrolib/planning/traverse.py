@@ -87,7 +87,7 @@ def _path(shot, rig, per_pulse):
     speed, origins = _speed(shot, rig, per_pulse, distance, shape)
     if distance / speed * t.frame_rate > _MOST_FRAMES:
         raise ValueError(f"a take would have more than {_MOST_FRAMES:,} video frames; raise the speed or shorten the move")
-    time, origins["acceleration"] = _ramp_time(shot, rig, speed, shape)
+    time, origins["acceleration"] = (0.0, DERIVED) if kind in common.WHOLE else _ramp_time(shot, rig, speed, shape)
     origins["ramp"] = chosen
     return lay(shot, per_pulse, kind, speed, time, t.acceleration, origins)
 
@@ -108,6 +108,11 @@ def lay(shot, per_pulse, kind, speed, time, acceleration, origins):
         acceleration = speed * _peak(shape) / time if isinstance(acceleration, str) else acceleration
         move = ramps.ramps_by_limit(pulses * per_pulse, speed, acceleration, shape)
     return _Path(move, sense, start - sense * (outside + run_up), pulses, kind, speed, acceleration, origins)
+
+
+def ramp_time(speed, kind, acceleration):
+    """Seconds of a ramp of a kind to a speed with a peak acceleration; SI, arrays broadcast."""
+    return speed * _peak(common.SHAPES[kind]) / acceleration
 
 
 def refusals(shot, per_pulse, speed, time):
