@@ -83,7 +83,7 @@ def focus_check(shot, rig, speed, depth):
     if shot.direction == "axial":
         return Check("shift of focus in a frame", screen.axial_shift(speed, own.frame_rate), depth, "um",
                      why="travel towards the subject in one video frame", knobs=slower(shot))
-    angle = min(rig.rail.misalignment + abs(shot.subject.slope), _STEEPEST)  # which way the rail is off is not known: the worst case
+    angle = np.minimum(rig.rail.misalignment + abs(shot.subject.slope), _STEEPEST)  # which way the rail is off is not known: the worst case
     return Check("focus along the move", tilt.misalignment(abs(own.end_mark - own.start_mark), angle), depth, "um",
                  why="what the angle between rail and subject takes from the depth that is sharp",
                  knobs=(("rig.rail.misalignment", "down"), ("shot.subject.slope", "down"), ("shot.picture.f_number", "up")))

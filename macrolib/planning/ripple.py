@@ -20,6 +20,7 @@ CLOSED_FORM, SIMULATION, NOT_LOOKED_AT = "closed form", "simulation", "the close
 DOUBT = 0.07  # estimated error up to which a plan trusts the closed form
 _APART = 0.2  # share by which a speed must keep off the motor's resonances; common practice, no source
 _SLOWEST = 25  # natural periods from pulse to pulse, from which each step rings out before the next: slower is no different
+_SAFE, _HOPELESS = 8.0, 1.0  # times the closed form that simulations stay below, as long as its estimated error is below 100 %
 _LANES = 256  # of many, computed together: so few that they stay in the processor's own memory
 _LONGEST = 500  # natural periods of an electrical cycle, from which detent is so slow that the closed form is 10 % off at most
 _NAMES = ("rotor_teeth", "inertia", "damping_ratio", "holding_torque", "detent_torque")
@@ -91,20 +92,26 @@ def motor_ripple(rig, speed, shot=None, simulate=True):
 
 
 def closed_pixels(rig, speed, shot):
-    """Ripple in the picture in px, peak to peak, by the closed form alone; NaN where that does not hold. Arrays broadcast."""
+    """Ripple in the picture in px, peak to peak, by the closed form alone. Arrays broadcast.
+
+    Where a plan would not trust it, eight times it, if even that holds: no simulation came out so high. Else NaN: not known.
+    """
     values, mode = motor(rig), structure(rig)
     cycle = natural_frequency(rig) / rig.motor.rotor_teeth
     turns = np.maximum(speed / rig.travel_per_turn, cycle / (4 * rig.driver.microsteps * _SLOWEST))
     lanes = np.broadcast_arrays(turns, rig.driver.microsteps, *values.values(), *(mode or ()), cycle)
-    found, flat = np.full(lanes[0].size, np.nan), [np.ravel(x) for x in lanes]
+    angles, doubts, flat = np.empty(lanes[0].size), np.empty(lanes[0].size), [np.ravel(x) for x in lanes]
     order = np.argsort(flat[-1] / (flat[0] * flat[1]))  # those alike together: slow pulses need longer series
     for first in range(0, order.size, _LANES):
         some = order[first:first + _LANES]
         turns, microsteps, *given, cycle = (x[some] for x in flat)
         given, behind = dict(zip(_NAMES, given)), given[len(_NAMES):] or None
-        angle = stepper.ripple(turns, microsteps, structure=behind, **given)
-        found[some] = np.where((angle.doubt < DOUBT) | (cycle >= _LONGEST * turns), angle.position_peak_to_peak, np.nan)
-    return film.pixels_moved(shot, rig, stepper.shaft_travel(found.reshape(lanes[0].shape), rig.travel_per_turn))
+        _, angles[some], _, doubt, _ = stepper.ripple(turns, microsteps, structure=behind, **given)
+        doubts[some] = np.where(cycle >= _LONGEST * turns, 0.0, doubt)
+    angles, doubts = (x.reshape(lanes[0].shape) for x in (angles, doubts))
+    pixels = film.pixels_moved(shot, rig, stepper.shaft_travel(angles, rig.travel_per_turn))
+    sure = (doubts < _HOPELESS) & (_SAFE * pixels <= shot.waits.tolerance / Check.enough)
+    return np.where(doubts < DOUBT, pixels, np.where(sure, _SAFE * pixels, np.nan))
 
 
 def ripple_map(rig, speeds, microsteps, progress=None):
