@@ -51,17 +51,12 @@ def _sentence(p):
             f"The motor turns {say(p.loss, 'W')} into heat and comes to {say(p.case, 'degC')} in the long run: {_feel(p)}.")
 
 
-def _picture():
-    fig, places = style.figure(4.9, 2, 2, height_ratios=[1, 3.2])
-    fig.subplots_adjust(left=0.095, right=0.975, bottom=0.105, top=0.9, hspace=0.5, wspace=0.25)
-    whole = fig.add_subplot(places[0, 0].get_gridspec()[0, :])
-    for place in places[0]:
-        place.remove()
-    left, right = places[1]
+def _axes():
+    fig, whole = style.figure(4.9)
+    fig.subplots_adjust(left=0.095, right=0.975, bottom=0.76, top=0.9)
+    left, right = (fig.add_axes((x, 0.105, 0.385, 0.49)) for x in (0.095, 0.59))
     axis(whole.xaxis, "power from the battery, mean", "W")
     whole.set(yticks=[], ylim=(-0.6, 0.6))
-    bars = [whole.barh([0], [1], color=COLOURS[colour], hatch=hatch, edgecolor="black", lw=0.6)[0] for colour, hatch in FILLS]
-    fig.legend(bars, _PARTS, loc="upper center", ncols=5, handlelength=1.5, columnspacing=1.0, borderaxespad=0.2)
     for ax, name, unit in ((left, "energy left", "Wh"), (right, "case of the motor", "degC")):
         axis(ax.yaxis, name, unit)
         axis(ax.xaxis, "time", "h")
@@ -69,11 +64,18 @@ def _picture():
     for kelvin, words in ((_BURNS, "burns skin in seconds"), (_rig().motor.case_limit, "limit of the motor")):
         right.axhline(kelvin - 273.15, **bare("limit", linewidth=1.3))
         right.text(0.02, kelvin - 272, words, va="bottom")
+    return fig, whole, left, right
+
+
+def _picture():
+    fig, whole, left, right = _axes()
+    bars = [whole.barh([0], [1], color=COLOURS[colour], hatch=hatch, edgecolor="black", lw=0.6)[0] for colour, hatch in FILLS]
+    fig.legend(bars, _PARTS, loc="upper center", ncols=5, handlelength=1.5, columnspacing=1.0, borderaxespad=0.2)
     promise, real = (left.plot([], [], **bare(kind), label=words)[0] for kind, words in (("shot", "label"), ("rig", "usable")))
     left.legend(loc="upper right")
     warming, rings, last = right.plot([], [], **bare("rig"))[0], [ring(left), ring(right)], []
     words = [tag(whole, va="center"), tag(left, va="bottom", ha="center"), tag(right, va="bottom", ha="right")]
-    for end in rings:
+    for end in rings:  # at the edge of the axes, and whole
         end.set_clip_on(False)
 
     def update(p):
@@ -82,7 +84,7 @@ def _picture():
         promise.set_data([0, p.promised / 3600], [p.label / 3600, 0])
         real.set_data([0, p.lasts / 3600], [p.usable / 3600, 0])
         warming.set_data(_TIMES / 3600, p.warming - 273.15)
-        scales = [round_up(1.15 * p.draw), round_up(1.02 * p.promised / 3600), round_up(1.02 * p.label / 3600)]
+        scales = [round_up(x, (1, 2, 5, 10)) for x in (1.15 * p.draw, 1.02 * p.promised / 3600, 1.02 * p.label / 3600)]
         rings[0].set_data([p.lasts / 3600], [0])
         rings[1].set_data([2], [p.warming[-1] - 273.15])
         words[0].set(text=say(p.draw, "W"), x=p.draw + 0.01 * scales[0])

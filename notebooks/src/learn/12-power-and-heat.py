@@ -33,7 +33,7 @@ from macrolib.planning import common, plan
 from macrolib.show import figures_drive
 from macrolib.show.panels_power import TIME_CONSTANT, power_and_heat as panel
 from macrolib.show.style import say
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 
 check = exercises("../data/exercises/12-power-and-heat.toml")
 rig = read_rig("../data/rigs/field-belt.toml")
@@ -91,9 +91,9 @@ for share in (1.0, 0.6, 0.5, 0.25):
 #
 # A driver is set to a peak of 1.5 A and a hold share of 0.4. A phase has 1.8 Ω. How much heat in motion, how much at standstill?
 # %% tags=["exercise", "faded"]
-current_at_rest = ...  # A, the share of the peak
-answer_1a = None  # in motion, such as "2 W"
-answer_1b = None  # at standstill
+current_at_rest = blank  # A, the share of the peak
+answer_1a = blank  # in motion, such as "2 W"
+answer_1b = blank  # at standstill
 
 print(check(answer_1a, "moving_heat"))
 print(check(answer_1b, "resting_heat"))
@@ -191,8 +191,8 @@ print(f"a take: {say(sum(times), 's')}, {say(mean, 'W')} on average, {say(energy
 #
 # A battery has three cells of 3.6 V and 5 Ah in series. 0.8 of its energy may be used, age has left 0.9. The rig draws 12 W at 0 °C. What does the label say, and how long does it last?
 # %% tags=["exercise", "free"]
-answer_2a = None  # such as "20 Wh"
-answer_2b = None  # such as "2 h"
+answer_2a = blank  # such as "20 Wh"
+answer_2b = blank  # such as "2 h"
 
 print(check(answer_2a, "label"))
 print(check(answer_2b, "lasts"))
@@ -243,7 +243,7 @@ print(f"the winding is at {say(power.winding_resistance.solve_for('temperature')
 # A motor of 0.4 N m (both phases on at 1.68 A) has 1.65 Ω a phase and 7.5 K/W. It is driven with a peak of 1.8 A and holds its load for hours, in a room of 25 °C. The load pulls with 60 mN m; hold twice that. The case may reach 50 °C. Choose the hold share. More than one is right.
 # %% tags=["exercise", "free"]
 holding, rated, peak, resistance, warming = 0.4, 1.68, 1.8, 1.65, 7.5  # N m, A, A, ohm, K/W
-answer_3 = None  # one of 0.1, 0.2, ... 1.0
+answer_3 = blank  # one of 0.1, 0.2, ... 1.0
 
 check(answer_3, "hold")
 # %% [markdown]
