@@ -45,6 +45,15 @@ class Move:
             return f"<{np.size(self.distance)} moves, {self.kind}>"
         return f"<move, {self.kind}: {self.distance:g} m in {self.duration:g} s>"
 
+    def __getitem__(self, where):
+        """Some of an array of moves, chosen as numpy chooses from an array of their shape."""
+        def some(x):
+            return np.broadcast_to(x, np.shape(self.duration))[where]
+
+        ramps = [[_Piece(p.law, some(p.duration), some(p.acceleration)) for p in ramp] for ramp in self._ramps]
+        return Move(self.kind, some(self.distance), some(self.duration), some(self.peak_speed), ramps, some(self.cruise),
+                    some(self.peak_acceleration), some(self.peak_jerk))
+
     @property
     def ramp_in(self):
         """Duration of the ramp in, s."""

@@ -47,10 +47,10 @@ class Input:
 class Sensitivities:
     """What one standard uncertainty of each input does.
 
-    inputs: {key: Input}, those first that move the least room most; margins: {check: margin}; changes: {key: {check: change of its
-    margin}} for one uncertainty up, half the difference between up and down; rooms: {key: (down, up)}, the least room of all checks
-    with the input one uncertainty off, NaN where a check is not computed there; room: the same with none off. left_out: {check: why}
-    of what is not computed.
+    inputs: {key: Input}, those first that move the least room most; margins: {check: margin}, those first that an input moves most,
+    against their limit; changes: {key: {check: change of its margin}} for one uncertainty up, half the difference between up and
+    down; room: the least room of all checks (as in drives.Choice); rooms: {key: (down, up)}, the same with the input one uncertainty
+    off, NaN where a check is not computed there. left_out: {check: why} of what is not computed.
     """
 
     inputs: dict
@@ -113,9 +113,10 @@ def sensitivities(plan, uncertainties=None):
     with np.errstate(all="ignore"):  # infinite margins stay what they are
         change, used = (np.nan_to_num((x[:, 1:size + 1] - x[:, size + 1:]) / 2, posinf=0.0, neginf=0.0) for x in (margins, 1 / rooms))
     moved = np.nan_to_num(np.abs(least[1:].reshape(2, size) - least[0]).max(axis=0), nan=np.inf)
-    order = np.lexsort((-np.abs(used).max(axis=0), -moved))  # what moves the verdict, then what takes most of a limit
+    order = np.lexsort((-np.abs(used).max(axis=0, initial=0), -moved))  # what moves the verdict, then what takes most of a limit
     keys, names = list(inputs), [check.name for check in judged]
-    return Sensitivities({keys[i]: inputs[keys[i]] for i in order}, dict(zip(names, map(float, margins[:, 0]))),
+    firm = np.argsort(-np.abs(used).max(axis=1, initial=0), kind="stable")
+    return Sensitivities({keys[i]: inputs[keys[i]] for i in order}, {names[i]: float(margins[i, 0]) for i in firm},
                          {keys[i]: dict(zip(names, map(float, change[:, i]))) for i in order}, float(least[0]),
                          {keys[i]: (float(least[1 + size + i]), float(least[1 + i])) for i in order}, left_out)
 

@@ -52,6 +52,15 @@ def tolerance(shot, rig):
 
 def left_ringing(move, frequency, damping_ratio):
     """Envelope in m that a move leaves; after very many periods its bound, twice the give to the peak acceleration."""
+    if np.ndim(move.duration) and not np.ndim(frequency):  # of many moves some are the same
+        shape = np.shape(move.duration)
+        rows = np.stack([np.broadcast_to(x, shape).ravel() for x in (move.distance, move.duration, move.peak_acceleration)], axis=-1)
+        _, first, each = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+        return _left_ringing(move[np.unravel_index(first, shape)], frequency, damping_ratio)[each].reshape(shape)
+    return _left_ringing(move, frequency, damping_ratio)
+
+
+def _left_ringing(move, frequency, damping_ratio):
     many = move.duration * frequency > _MANY_PERIODS
     bound = 2 * move.peak_acceleration / (2 * math.pi * frequency) ** 2
     return bound if np.all(many) else np.where(many, bound, vibration.residual_vibration(move, frequency, damping_ratio))[()]

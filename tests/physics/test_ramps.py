@@ -417,3 +417,13 @@ def test_changing_another_law_changes_its_move(change_law, name, law, make):
         assert make().position(t) == pytest.approx(ramps.cycloidal(1, 2).position(t), abs=1e-15)
     else:
         assert make().duration != duration
+
+
+@pytest.mark.parametrize("make", [lambda d: ramps.s_curve(d, 0.02, 0.1, 2.0), lambda d: ramps.cycloidal(d, 1.5),
+                                  lambda d: ramps.ramps_by_limit(d, 0.02, 0.1, acceleration_out=0.05)])
+def test_some_of_many_moves_are_these_moves(make):
+    many, times = make(np.array([[0.001, 0.02], [-0.03, 0.5]])), np.linspace(0, 2, 9)
+    for move, place in ((many[1, 0], (1, 0)), (many[[0], [1]], ([0], [1]))):
+        alone = make(np.array([[0.001, 0.02], [-0.03, 0.5]])[place])
+        assert move.duration == pytest.approx(alone.duration) and move.peak_jerk == pytest.approx(alone.peak_jerk)
+        assert move.position(times[:, None]) == pytest.approx(alone.position(times[:, None]), abs=1e-15)

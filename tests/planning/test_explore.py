@@ -94,6 +94,21 @@ def test_where_the_closed_form_is_doubted_a_simulation_agrees():
     assert doubted >= 3
 
 
+@pytest.mark.slow
+def test_many_that_hold_eight_times_over_hold_in_a_simulation():
+    rng, seen = np.random.default_rng(3), 0
+    for rig in RIGS.values():
+        found = search(WING, rig, {"transmission": TRANSMISSIONS, "motor": catalogue("motors"), "driver": catalogue("drivers"),
+                                   "microsteps": [8, 16, 32, 64], "speed": list(np.geomspace(5e-4, 5e-3, 9))})
+        for number in rng.integers(0, found.count, 60):
+            mine = next(c for c in one(found, number).checks if c.name == "ripple of the motor")
+            if state(lanes.score(mine)) == HOLDS:
+                check = plan(*found.setting(number), mends=False).check("ripple of the motor")
+                assert check.state == HOLDS, found.names(number)
+                seen += "simulation" in check.why
+    assert seen > 5
+
+
 def one(found, number):
     """A combination judged alone."""
     shot, rig = found.setting(number)

@@ -5,12 +5,14 @@ import math
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from macrolib import plan, read_rig, read_shot
 from macrolib.parts import catalogue
+from macrolib.physics import ramps
 from macrolib.planning import stillness
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
@@ -92,3 +94,18 @@ def test_droop_and_frequency_of_the_lens_belong_together():
 def test_an_undamped_stand_has_no_end_of_waiting_and_gets_the_preset():
     made = plan(SHOT, changed(RIG, stand={"damping_ratio": 0.0}), mends=False)
     assert made["settling_wait"] == stillness.PRESET_WAIT and made.check("settling after a move").state in ("fails", "holds", "tight")
+    assert sum("undamped" in note and "never settles" in note for note in made.notes) == 2
+    assert not any("No data" in note for note in made.notes)
+
+
+def test_what_is_below_the_tolerance_needs_no_wait_undamped_or_not():
+    ringing = stillness.Ringing(((1e-6, 30.0, 0.0), (1e-7, 40.0, 0.02)))
+    assert ringing.wait(2e-6) == 0 and math.isinf(ringing.wait(0.5e-6))
+
+
+def test_what_many_moves_leave_is_what_each_leaves():
+    """Moves that are the same, of different lengths, and one so long that the bound stands in."""
+    distances = np.array([[0.01, 0.02, 0.01], [0.4, 0.01, 9.0]])
+    found = stillness.left_ringing(ramps.trapezoid(distances, 5e-3, 0.04), 12.0, 0.03)
+    alone = [[stillness.left_ringing(ramps.trapezoid(float(d), 5e-3, 0.04), 12.0, 0.03) for d in row] for row in distances]
+    assert found == pytest.approx(np.array(alone), rel=1e-9) and found[1, 2] == pytest.approx(2 * 0.04 / (2 * np.pi * 12) ** 2)
