@@ -5,9 +5,9 @@ axial rail and along the picture on a sideways one. A tilt of 90 degrees stands 
 """
 
 import dataclasses
+import datetime
 import functools
 import math
-import re
 
 from macrolib import files
 from macrolib.files import choice, number, quantity, whole, words
@@ -95,12 +95,17 @@ class Driver:
 
     basis: str = _basis()
     microsteps: int = whole("pulses for one full step", most=1024)
+    most_microsteps: int = whole("most pulses for one full step that it offers, of all powers of two up to there", None, most=1024)
     peak_current: float = quantity("amplitude of the sine of current that is set", "A", above=0, most=50)
     largest_current: float = quantity("largest amplitude of current that the driver gives", "A", None, above=0, most=50)
     largest_voltage: float = quantity("highest supply voltage that the driver bears", "V", None, above=0, most=1000)
     hold_current_share: float = number("current at standstill, share of the running current", 1.0, least=0, most=1)
     pulse_ceiling: float = quantity("most pulses per second the driver takes", "1/s", 200e3, also=("pulse/s",), above=0, most=1e7)
     idle_power: float = quantity("power the driver takes for itself", "W", 0.5, least=0, most=100)
+
+    def faults(self):
+        """What does not fit together, in words."""
+        return ["microsteps is above most_microsteps"] if self.microsteps > (self.most_microsteps or self.microsteps) else []
 
 
 @dataclasses.dataclass(frozen=True)
@@ -266,9 +271,7 @@ PARTS = {
     "rail": Rail, "camera": Camera, "lens": Lens, "light": Light, "stand": Stand, "floor": Floor, "supply": Supply, "room": Room,
 }
 _OPTIONAL = ("light", "stand", "floor", "room")
-_MEASURED_ALSO = {
-    "transmission.travel_per_turn": files.Key("travel for one turn of the motor", "quantity", "mm", ("mm/turn",), 0, 0.5, True)
-}
+_MEASURED_ALSO = {"transmission.travel_per_turn": files.Key("travel for a turn of the motor", "quantity", "mm", ("mm/turn",), 0, 0.5, True)}
 
 
 @dataclasses.dataclass(frozen=True)
@@ -325,8 +328,7 @@ class Rig:
 
 def read_rig(path):
     """Read rig.toml. Raises FileFault (a ValueError) that lists all faults, FileNotFoundError without the file."""
-    content, faults = files.load(path), []
-    parts = {}
+    content, faults, parts = files.load(path), [], {}
     for name in content:
         if name not in (*PARTS, "name", "note", "measured"):
             faults.append(f"[{name}]: is not a known table" + files.nearest(name, PARTS))
@@ -336,9 +338,12 @@ def read_rig(path):
     for name in ("name", "note"):
         parts[name] = files.words_at_top(content, name, faults)
     parts["measured"] = _read_measured(content.get("measured", {}), faults)
+    rig = None if faults else Rig(**parts)
+    for table in PARTS if rig else ():  # what was measured must fit as well
+        faults += [f"[{table}] with its measured values: {fault}" for fault in getattr(getattr(rig.as_used, table), "faults", list)()]
     if faults:
         raise files.FileFault(path, faults)
-    return Rig(**parts)
+    return rig
 
 
 def measured_key(name):
@@ -367,14 +372,14 @@ def _measured_entry(name, entry):
         raise ValueError("is no value of a rig that can be measured; write for example [measured.stand.natural_frequency]")
     if not isinstance(entry, dict) or set(entry) != {"value", "standard_uncertainty", "date"}:
         raise ValueError("needs the keys value, standard_uncertainty, date and no others")
-    if not re.fullmatch(r"\d{4}-\d\d-\d\d", str(entry["date"])):
-        raise ValueError(f"date: found {entry['date']!r}; allowed: a date such as \"2030-01-31\"")
-    spread = files.Key("standard uncertainty", key.kind, _difference_unit(key.unit), tuple(map(_difference_unit, key.also)), low=0)
+    try:
+        day = str(datetime.date.fromisoformat(str(entry["date"])))
+    except ValueError:
+        day = ""
+    if day != str(entry["date"]):
+        raise ValueError(f"date: found {str(entry['date'])!r}; allowed: a date of the calendar such as \"2030-01-31\"")
+    spread = files.Key("standard uncertainty", key.kind, key.unit.replace("degC", "K"), key.also, low=0)
     return Measured(key.read(entry["value"]), spread.read(entry["standard_uncertainty"]), str(entry["date"]))
-
-
-def _difference_unit(unit):
-    return "K" if unit == "degC" else unit
 
 
 def rig_text(rig):
@@ -383,7 +388,7 @@ def rig_text(rig):
     blocks += [files.table_text(getattr(rig, name), name) for name in PARTS]
     for name, found in rig.measured:
         key = measured_key(name)
-        spread = dataclasses.replace(key, unit=_difference_unit(key.unit))
+        spread = dataclasses.replace(key, unit=key.unit.replace("degC", "K"))
         blocks.append(f"[measured.{name}]\nvalue = {key.write(found.value)}\n"
                       f"standard_uncertainty = {spread.write(found.standard_uncertainty)}\ndate = {files.quoted(found.date)}")
     return "\n\n".join(blocks) + "\n"

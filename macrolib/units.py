@@ -11,17 +11,17 @@ import functools
 import math
 import re
 
-# turn, pulse, px, frame and rad are dimensions of their own in what people type.
+# turn, pulse, px, frame, rad and B (a byte of data) are dimensions of their own in what people type.
 _DEFINITIONS = """
 m = [length]; s = [time]; kg = [mass]; A = [current]; K = [temperature]
-turn = [rotation]; pulse = [pulses]; px = [pixels]; frame = [frames]; rad = [angle]
+turn = [rotation]; pulse = [pulses]; px = [pixels]; frame = [frames]; rad = [angle]; B = [data]
 cm = 0.01 m; mm = 1e-3 m; um = 1e-6 m; nm = 1e-9 m
 min = 60 s; h = 3600 s; ms = 1e-3 s; us = 1e-6 s
 Hz = 1 / s; kHz = 1e3 Hz; MHz = 1e6 Hz; fps = frame / s
 g = 1e-3 kg; N = kg * m / s ** 2; mN = 1e-3 N
 Nm = N * m; Ncm = 0.01 N * m; mNm = 1e-3 N * m
 mA = 1e-3 A; W = N * m / s; mW = 1e-3 W; V = W / A; mV = 1e-3 V; Wh = 3600 W * s
-ohm = V / A; H = V * s / A; mH = 1e-3 H
+ohm = V / A; H = V * s / A; mH = 1e-3 H; GB = 1e9 B
 degC = K; offset: 273.15
 deg = 0.017453292519943295 rad
 """

@@ -22,6 +22,7 @@ _RAO = "Rao, Mechanical Vibrations, 5th ed. (section number from memory)"
 _STEADY = "steady sine, one mode, viscous damping below critical; infinite at resonance without damping"
 _w = 2 * pi * s.frequency
 _zeta, _r = s.damping_ratio, s.frequency_ratio
+_GAUSS = np.polynomial.legendre.leggauss(16)  # nodes and weights
 
 # --- one mode that rings, and how to say its damping
 log_decrement = Formula(
@@ -211,7 +212,7 @@ def residual_vibration(move, frequency, damping_ratio):
     pole = _pole(*_checked((s.frequency, frequency), (_zeta, damping_ratio)))
     dims, moves = max(pole.ndim, np.ndim(move.duration)), np.shape(move.duration)
     knots = np.reshape(move.knots, (-1, *[1] * (dims - len(moves)), *moves))
-    nodes, weights = (x.reshape(-1, *[1] * dims) for x in np.polynomial.legendre.leggauss(16))
+    nodes, weights = (x.reshape(-1, *[1] * dims) for x in _GAUSS)
     highest, ring = np.max(np.abs(pole), initial=0) / (2 * np.pi), 0j * pole
     some = min(4096, max(1, 2**18 // max(1, np.size(move.duration))))  # panels at a time, so that memory stays small
     for start, end in zip(knots[:-1], knots[1:], strict=True):
@@ -241,7 +242,10 @@ def _last_above(bound, limit, scale):
     """Last time at which a bound that never rises is above the limit: 0 if never, infinite if always."""
     end = scale + 0 * bound(scale)
     for _ in range(60):
-        end = np.where(bound(end) > limit, 2 * end, end)
+        above = bound(end) > limit
+        if not np.any(above):
+            break
+        end = np.where(above, 2 * end, end)
     start, late = 0 * end, end
     for _ in range(60):
         middle = (start + late) / 2

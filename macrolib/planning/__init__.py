@@ -5,7 +5,9 @@ import functools
 import types
 
 import macrolib
+from macrolib.files import AUTO
 from macrolib.planning import checks as _checks
+from macrolib.planning.budget import refuse_beyond_cutoff
 from macrolib.planning.checks import Check, Mend
 from macrolib.planning.common import Setting
 from macrolib.planning.hand_led import plan_hand_led
@@ -66,25 +68,32 @@ class Plan:
 
 
 def plan(shot, rig, mends=True):
-    """Put a Shot on a Rig: a Plan with settings, schedule and checks, each failing check with a mend.
+    """Put a Shot on a Rig: a Plan with settings, schedule and checks.
 
-    mends=False leaves the mends out, which is quicker. ValueError for a shot that cannot be planned at all.
+    Each check that fails or is tight has a mend, or says in its `why` that no single number was found to mend it. mends=False
+    leaves the search out, which is quicker. ValueError for a shot that cannot be planned at all.
     """
-    made = PLANNERS[shot.kind](shot, rig.as_used)
-    checks = [_mended(check, shot, rig, made.settings) for check in made.checks] if mends else made.checks
+    made = make(shot, rig)
+    checks = _mended(made, shot, rig) if mends else made.checks
     settings, schedule, moves, ringing = (types.MappingProxyType(x) for x in (made.settings, made.schedule, made.moves, made.ringing))
     return Plan(shot, rig, settings, schedule, tuple(made.approach), tuple(checks), tuple(made.notes), moves, ringing)
 
 
-def _mended(check, shot, rig, settings):
-    if check.state in (_checks.HOLDS, _checks.NOT_COMPUTED):
-        return check
+def make(shot, rig, rows=True):
+    """The Made of a shot on a rig; without rows, no schedule is written and nothing simulated."""
+    made, p = PLANNERS[shot.kind](shot, rig.as_used, rows), shot.picture
+    if p.frequency != AUTO:
+        refuse_beyond_cutoff("shot.picture.frequency", p.frequency, p.wavelength, made.settings["effective_f_number"].value)
+    return made
 
-    def judge(changed_shot, changed_rig):
-        return PLANNERS[changed_shot.kind](changed_shot, changed_rig.as_used, rows=False).checks
 
-    def start(key):
-        name = key.rsplit(".", 1)[1]
-        return settings[name].value if name in settings else None
-
-    return dataclasses.replace(check, mend=_checks.find_mend(check, shot, rig, judge, start))
+def _mended(made, shot, rig):
+    """The checks, each that fails or is tight with its mend."""
+    judge = functools.cache(lambda *changed: make(*changed[:2], rows=len(changed) > 2).checks)
+    for check in made.checks:
+        if check.state in (_checks.HOLDS, _checks.NOT_COMPUTED):
+            yield check
+        elif mend := _checks.find_mend(check, shot, rig, judge, made.settings, made.checks):
+            yield dataclasses.replace(check, mend=mend)
+        else:
+            yield dataclasses.replace(check, why=f"{check.why}; {_checks.NO_MEND}".removeprefix("; "))

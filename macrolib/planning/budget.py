@@ -1,13 +1,15 @@
 """The blur budget: what each cause takes from sharpness, as transfer at one frequency and in pixels at the sensor."""
 
 import dataclasses
+import functools
 import math
 from types import SimpleNamespace
 
+from macrolib import units
 from macrolib.files import AUTO
 from macrolib.physics import optics, vibration
 from macrolib.planning import film
-from macrolib.planning.checks import Check, Mend, find_mend
+from macrolib.planning.checks import Check, Mend, apply, find_mend
 from macrolib.planning.ripple import motor_ripple
 
 _NOTHING = 1e-15  # m: a motion that takes nothing
@@ -49,20 +51,30 @@ def blur_budget(plan, frequency=None, mends=True):
     """The Budget of a Plan, by default at the frequency of the sharpness criterion.
 
     Diffraction and defocus come from the exact transfer function, so their product is exact; the others are taken as
-    independent. mends=False leaves out the search for the number that mends the largest cause.
+    independent. mends=False leaves out the search for the number that mends the largest cause. ValueError for a frequency
+    that nothing passes.
     """
-    shot, rig, settings = plan.shot, plan.rig.as_used, plan.settings
-    nu = frequency or _frequency(shot, rig, settings)
-    found = Budget(nu, (*_optical(shot, rig, settings, nu), *_moving(plan, rig, nu)))
+    p, effective = plan.shot.picture, plan["effective_f_number"]
+    own = p.frequency if p.frequency != AUTO else optics.criterion_frequency(plan.rig.as_used.camera.pixel_pitch, p.wavelength, effective)
+    nu = frequency or own
+    refuse_beyond_cutoff("frequency", nu, p.wavelength, effective)
+    found = Budget(nu, _causes(plan, nu))
     if not mends or found.largest is None or found.largest.transfer >= _GOOD:
         return found
     return dataclasses.replace(found, mend=_mend(plan, found))
 
 
-def _frequency(shot, rig, settings):
-    if shot.picture.frequency != AUTO:
-        return shot.picture.frequency
-    return optics.criterion_frequency(rig.camera.pixel_pitch, shot.picture.wavelength, settings["effective_f_number"].value)
+def refuse_beyond_cutoff(key, frequency, wavelength, effective):
+    """ValueError for a frequency (1/m at the sensor), stated by a key, that no lens passes at an effective f-number."""
+    cutoff = optics.cutoff_frequency(wavelength, effective)
+    if frequency >= cutoff:
+        raise ValueError(f"{key} is {units.show(frequency, '1/mm')}, and at effective f-number {effective:.3g} nothing passes from the "
+                         f"cutoff of {units.show(cutoff, '1/mm')} on: state a lower frequency, or open the aperture")
+
+
+def _causes(plan, nu, simulate=True):
+    rig = plan.rig.as_used
+    return (*_optical(plan.shot, rig, plan.settings, nu), *_moving(plan, rig, nu, simulate))
 
 
 def _optical(shot, rig, settings, nu):
@@ -119,27 +131,25 @@ def _sine(name, ringing, wait, per_metre, cycles_per_pixel, exposure, key):
 
 
 def _mend(plan, budget):
-    """The number that brings the largest cause to 0.95, or part of the way there, with an aperture that the lens has."""
-    from macrolib.planning import PLANNERS
+    """The number that brings the largest cause to 0.95, or as near as one can, with no check of the plan and not the whole worse."""
+    from macrolib.planning import make
 
-    name = budget.largest.name
+    @functools.cache
+    def again(shot, rig, sure=False):
+        made = make(shot, rig, sure)
+        trial = SimpleNamespace(shot=shot, rig=rig, settings=made.settings, ringing=made.ringing)
+        causes = _causes(trial, budget.frequency, sure)
+        missing = any(c.transfer is None and old.transfer is not None for c, old in zip(causes, budget.causes))
+        return {c.name: c.transfer for c in causes}[budget.largest.name], None if missing else Budget(0, causes).total, made.checks
 
-    def judge(shot, rig):
-        made, used = PLANNERS[shot.kind](shot, rig.as_used, rows=False), rig.as_used
-        within = rig.lens.lowest_f_number <= made.settings["f_number"].value <= rig.lens.highest_f_number
-        again = SimpleNamespace(shot=shot, settings=made.settings, ringing=made.ringing)
-        causes = (*_optical(shot, used, made.settings, budget.frequency), *_moving(again, used, budget.frequency, simulate=False))
-        transfer = next(c.transfer for c in causes if c.name == name) if within else 0.0
-        return [Check(name, transfer, goal, "1", "at least", 1.0)]
+    def judge(*changed):
+        one, total, checks = again(*changed)
+        return [dataclasses.replace(wanted, figure=one),
+                Check("transfer of all causes", total, budget.total, "1", "at least", 1.0), *checks]
 
-    def start(key):
-        setting = key.rsplit(".", 1)[1]
-        return plan.settings[setting].value if setting in plan.settings else None
-
-    lost = 1 - budget.largest.transfer
-    for goal in (_GOOD, 1 - lost / 2, 1 - 0.8 * lost, 1 - 0.95 * lost):
-        check = Check(name, budget.largest.transfer, goal, "1", "at least", 1.0, knobs=budget.largest.knobs)
-        found = find_mend(check, plan.shot, plan.rig, judge, start)
-        if found:
-            return found
-    return None
+    wanted = Check("transfer of the cause", budget.largest.transfer, _GOOD, "1", "at least", 1.0, knobs=budget.largest.knobs)
+    search = functools.partial(find_mend, wanted, plan.shot, plan.rig, judge, plan.settings, plan.checks)
+    whole = search()
+    found = whole if whole and not whole.breaks else search(partly=True) or whole
+    left = found and again(*apply(plan.shot, plan.rig, found.key, found.value))[0]
+    return found and dataclasses.replace(found, text=f"{found.text} (leaves {left:.0%})")

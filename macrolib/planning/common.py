@@ -254,7 +254,7 @@ def motor_checks(rig, moving_share):
               why="peak of the sine against the rating, both phases on", knobs=(("rig.driver.peak_current", "down"),)),
         Check("motor temperature", power.part_temperature(rig.room.temperature, loss, m.thermal_resistance) - rig.room.temperature,
               m.case_limit - rig.room.temperature, "K", why="warming in the long run against what the room leaves of the limit",
-              knobs=(("rig.driver.hold_current_share", "down"), ("rig.driver.peak_current", "down"))),
+              knobs=(("rig.driver.hold_current_share", "down"), ("rig.driver.peak_current", "down"), ("rig.motor.case_limit", "up"))),
         Check("inertia ratio", stepper.inertia_ratio(total_inertia(rig) - m.rotor_inertia, m.rotor_inertia), MOST_INERTIA, "1",
               why="load over rotor; common practice, no source",
               knobs=(("rig.transmission.gear_ratio", "up"), ("rig.motor.rotor_inertia", "up"))),
@@ -304,7 +304,8 @@ def power_checks(rig, total_time, moving_share, knobs):
                            why="energy of the shot against the usable energy", knobs=(*knobs, ("rig.supply.energy", "up"))))
     if rig.supply.power_limit is not None:
         found.append(Check("supply power", mean_power(rig, 1.0), rig.supply.power_limit, "W",
-                           why="draw with the motor running", knobs=(("rig.supply.power_limit", "up"),)))
+                           why="draw with the motor running",
+                           knobs=(("rig.driver.peak_current", "down"), ("rig.supply.power_limit", "up"))))
     return found
 
 

@@ -75,12 +75,12 @@ class Choice:
 
     def changes(self):
         """A Mend for each single number that would make the whole combination hold, current and microsteps set anew."""
-        def judge(asked, rig):
+        def judge(asked, rig, *_):
             return [dataclasses.replace(min(_judged(asked, rig)[1], key=_room), name="drive")]
 
         knobs = dict.fromkeys(knob for check in self.checks if check.state != HOLDS for knob in check.knobs)
-        found = [checks.find_mend(dataclasses.replace(self.limit, name="drive", knobs=(knob,)), self.asked, self.offered, judge,
-                                  lambda key: None) for knob in knobs]
+        found = [checks.find_mend(dataclasses.replace(self.limit, name="drive", knobs=(knob,)), self.asked, self.offered, judge, {})
+                 for knob in knobs]
         return [mend for mend in found if mend]
 
     def bound(self, key, factor):
@@ -168,7 +168,7 @@ def _judged(asked, rig):
     bound = min((c for c in common.motor_checks(rig, demand.moving_share) if c.name in _POWERS), key=_room).name
     torque = dataclasses.replace(torque, figure=common.torque_available(rig, demand.speed),
                                  why=f"{torque.why}; with {rig.driver.peak_current:g} A, whose nearest bound is the {bound}")
-    finest = int(math.log2(rig.driver.microsteps))
+    finest = int(math.log2(rig.driver.most_microsteps or rig.driver.microsteps))
     rate, travel = map(_room, _pulse_checks(asked, rig))  # the one falls with the microsteps, the other grows with them
     rig = _with(rig, microsteps=2 ** max(0, min(finest, round(math.log2(rig.driver.microsteps * (rate / travel) ** 0.5)))))
     power = common.power_checks(rig, demand.time, demand.moving_share, (("shot.demand.time", "down"),))

@@ -6,6 +6,7 @@ import numpy as np
 
 from macrolib.files import AUTO
 from macrolib.physics import optics
+from macrolib.planning.budget import refuse_beyond_cutoff
 
 
 class Choice(NamedTuple):
@@ -23,7 +24,8 @@ def fewest_frames(shot, rig, wanted, frequency=None, apertures=160):
     wanted: transfer (0 to 1) of diffraction and defocus together, at the edge of each frame's depth, at `frequency` (1/m
     at the sensor; by default the shot's, else a quarter of the sampling frequency). The shot's overlap is a reserve: with
     it, more is left halfway between two frames. Of apertures that need equally many frames the widest spacing wins.
-    Searched over the lens's whole range, at `apertures` of them; near and far end are focus planes.
+    Searched over the lens's whole range, at `apertures` of them; near and far end are focus planes. ValueError for wanted
+    outside 0 to 1, and for a stated frequency that even the widest aperture does not pass.
     """
     p, lens, pitch = shot.picture, rig.lens, rig.camera.pixel_pitch
     nu = frequency or (1 / (4 * pitch) if p.frequency == AUTO else p.frequency)
@@ -31,6 +33,9 @@ def fewest_frames(shot, rig, wanted, frequency=None, apertures=160):
     if not ((0 < wanted) & (wanted < 1)).all():
         raise ValueError("wanted must lie between 0 and 1: it is a transfer")
     numbers = np.geomspace(lens.lowest_f_number, lens.highest_f_number, apertures)
+    if frequency or p.frequency != AUTO:
+        refuse_beyond_cutoff("frequency" if frequency else "shot.picture.frequency", nu, p.wavelength,
+                             optics.effective_f_number(lens.lowest_f_number, p.magnification, lens.pupil_ratio))
     focused = optics.diffraction_mtf(nu / optics.cutoff_frequency(
         p.wavelength, optics.effective_f_number(numbers, p.magnification, lens.pupil_ratio)))
     kept = wanted[:, None] / np.maximum(focused, 1e-9)

@@ -8,7 +8,7 @@ import math
 from pathlib import Path
 
 from macrolib import files, units
-from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, TIGHT
+from macrolib.planning.checks import FAILS, HOLDS, NO_MEND, NOT_COMPUTED, TIGHT
 from macrolib.planning.uncertainty import measured_notes
 from macrolib.rig import PARTS
 from macrolib.shot import DIRECTIONS, KINDS, TABLES
@@ -85,6 +85,11 @@ def _in_words(check, plan):
     return words.replace(" (", f" ± {units.show(spread, check.unit, 2)} (", 1) if spread else words
 
 
+def _state(check):
+    mend = check.mend.text if check.mend else NO_MEND if check.why.endswith(NO_MEND) else ""
+    return f"{check.state}; {mend}" if mend else check.state
+
+
 def text_table(plan):
     """Settings and checks as a short table of plain text."""
     lines = [f"{plan.shot.name} on {plan.rig.name}: {plan.verdict}", "", "Settings"]
@@ -94,7 +99,7 @@ def text_table(plan):
         lines.append(f"  {_SIGNS[c.state]} {c.state:<12} {c.name:<40} {_in_words(c, plan):<42} {_margin(c)}".rstrip())
         if c.mend:
             lines.append(f"{'':17}mend: {c.mend.text}")
-        elif c.state == NOT_COMPUTED:
+        elif c.state == NOT_COMPUTED or c.why.endswith(NO_MEND):
             lines.append(f"{'':17}{c.why}")
     lines += ["", *(f"Note: {note}" for note in [*plan.notes, *measured_notes(plan.rig)])]
     if plan.typical:
@@ -121,7 +126,7 @@ def settings_html(plan):
     half = (len(rows) + 1) // 2
     head = "<tr><th>setting</th><th>value</th><th>from</th></tr>"
     tables = "".join(f"<table>{head}{''.join(part)}</table>" for part in (rows[:half], rows[half:]))
-    check_rows = "".join(_row(f"{_SIGNS[c.state]} {c.name}", _in_words(c, plan), c.state + (f"; {c.mend.text}" if c.mend else ""),
+    check_rows = "".join(_row(f"{_SIGNS[c.state]} {c.name}", _in_words(c, plan), _state(c),
                               css="fails" if c.state == FAILS else "") for c in plan.checks)
     cautions = [*([_UPRIGHT] if plan.rig.rail.tilt > 0.05 else []), *_CAUTIONS]
     notes = [*plan.notes, *measured_notes(plan.rig),

@@ -199,7 +199,8 @@ def _settled_check(shot, rig, timing):
     """The worse of what rings after the moves between frames and after the one to the first frame."""
     way, (wait, _, ringing) = sum(step[3] for step in timing.approach), timing.settle
     waits = (ringing, wait), (timing.taken_up, timing.lead_in + timing.longer + wait - way)
-    each, first = (stillness.still_check("settling after a move", *after, shot, rig, "shot.waits.settling_wait") for after in waits)
+    each, first = (stillness.still_check("settling after a move", *after, shot, rig, "shot.waits.settling_wait",
+                                          ("shot.stack.acceleration", "down")) for after in waits)
     if each.figure is None:
         return each
     return dataclasses.replace(each if np.all(each.figure >= first.figure) else first, figure=np.maximum(each.figure, first.figure))
@@ -218,7 +219,7 @@ def judge(shot, rig, focus, frames, motion):
         *_limit_checks(shot, rig, frames, timing)]
 
 
-def plan_stack(shot, rig, rows=True):  # its rows are cheap: always there
+def plan_stack(shot, rig, rows=True):
     """Made of a stack shot on a rig as used."""
     d = common.drive(rig)
     focus, frames = focus_and_frames(shot, rig)
@@ -229,7 +230,7 @@ def plan_stack(shot, rig, rows=True):  # its rows are cheap: always there
     timing, checks = judge(shot, rig, focus, frames, motion)
     numbers = np.arange(frames.first, frames.last + 1)
     schedule = _schedule(shot, rig, frames.at(numbers), numbers, timing.settle[0], timing.lead_in, timing.longer,
-                         float(motion.move.duration), d.travel_per_pulse)
+                         float(motion.move.duration), d.travel_per_pulse) if rows else {}
     settings = _settings(shot, rig, d, focus, motion, frames, timing)
     ringing = {"ringing after a move": (timing.settle[2], timing.settle[0], "shot.waits.settling_wait"),
                "floor": (timing.quiet[2], timing.lead_in, "shot.waits.wait_before_move")}
@@ -267,7 +268,7 @@ def _settings(shot, rig, d, focus, motion, frames, timing):
         "geometric_depth": Setting(focus.geometric, "um", DERIVED, "geometric depth (blur of two pixels)"),
         "wave_depth": Setting(focus.wave, "um", DERIVED, "wave depth (a quarter wave)"),
         "summed_depth": Setting(focus.geometric + focus.wave, "um", DERIVED, "geometric and wave depth added"),
-        "data": Setting(bits / 8e9, "1", DERIVED, "data in gigabytes"),
+        "data": Setting(bits / 8, "GB", DERIVED, "data"),
         "energy": Setting(power * timing.total, "Wh", DERIVED, "energy from the supply"),
         "mean_power": Setting(power, "W", DERIVED, "mean draw from the supply"),
     }
@@ -306,9 +307,10 @@ def _picture_checks(shot, rig, d, focus):
               knobs=(("rig.driver.microsteps", "up"), ("shot.stack.spacing", "up"), ("rig.motor.step_accuracy", "down"))),
         Check("room in front of the lens", working_distance(shot, rig) - abs(shot.stack.far_end - shot.stack.near_end)
               - shot.stack.clearance_in_front, rig.lens.least_clearance, "mm", "at least",
-              why="at the far end, to the nearest part of the subject", knobs=(("shot.stack.clearance_in_front", "down"),
-                                                                             ("rig.lens.least_clearance", "down"),
-                                                                             ("shot.stack.far_end", "down"))),
+              why="at the far end, to the nearest part of the subject",
+              knobs=(("shot.stack.clearance_in_front", "down"), ("rig.lens.least_clearance", "down"),
+                     ("shot.stack.far_end", "down" if shot.stack.far_end >= shot.stack.near_end else "up"),
+                     ("rig.lens.working_distance", "up"))),
         *common.lens_checks(shot, rig, n),
     ]
 
@@ -353,10 +355,10 @@ def _motion_checks(shot, rig, d, motion, frames, approach):
 
 
 def _limit_checks(shot, rig, frames, timing):
-    wider = (("shot.stack.spacing", "up"), ("shot.waits.settling_wait", "down"))
+    wider = (("shot.stack.overlap", "down"), ("shot.stack.spacing", "up"), ("shot.waits.settling_wait", "down"))
     found = common.time_checks(shot, timing.total, wider)
     if shot.limits.frames is not None:
-        found.append(Check("frames allowed", frames.taken, shot.limits.frames, "1", knobs=(*wider[:1], ("shot.limits.frames", "up"))))
+        found.append(Check("frames allowed", frames.taken, shot.limits.frames, "1", knobs=(*wider[:2], ("shot.limits.frames", "up"))))
     return [*found, *common.power_checks(rig, timing.total, timing.moving / timing.total, wider)]
 
 

@@ -22,7 +22,7 @@ PRESET_FLOOR = "timber joists"  # the one that asks for most patience
 _ZERO = 1e-12  # m; below this nothing can be seen
 _MANY_PERIODS = 3000  # beyond this the exact residual costs long and tells nothing more
 _APART = 0.2  # share by which a speed must keep an excited frequency off a mode; common practice, no source
-GIVEN, DERIVED, PRESET = "given", "auto", "preset"
+GIVEN, DERIVED, PRESET, UNDAMPED = "given", "auto", "preset", "preset, as nothing damps it"
 
 
 def modes(rig):
@@ -100,7 +100,7 @@ class Ringing:
             middle = (early + end) / 2
             above = self.amplitude(middle) > allowed
             early, end = np.where(above, middle, early), np.where(above, end, middle)
-        return np.where(never, np.inf, np.where(self.amplitude(0.0) <= allowed, 0.0, end))[()]
+        return np.where(self.amplitude(0.0) <= allowed, 0.0, np.where(never, np.inf, end))[()]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -156,17 +156,17 @@ def _wait(given, ringing, preset, allowed):
         return given, GIVEN, ringing
     wait = ringing.wait(allowed / 1.25)
     if wait is None or not np.any(np.isfinite(wait)):
-        return preset, PRESET, ringing
+        return preset, PRESET if wait is None else UNDAMPED, ringing
     return np.where(np.isfinite(wait), wait, preset)[()], PRESET if ringing.missing else DERIVED, ringing
 
 
-def still_check(name, ringing, wait, shot, rig, key):
-    """Check that the picture moves less than the tolerance, peak to peak, when the exposure begins."""
+def still_check(name, ringing, wait, shot, rig, key, *knobs):
+    """Check that the picture moves less than the tolerance, peak to peak, when the exposure begins; knobs: further ones."""
     amplitude = ringing.amplitude(wait)
     pixels = None if amplitude is None else vibration.image_vibration(amplitude, shot.picture.magnification, rig.camera.pixel_pitch)
     after = f"{np.max(wait):.3g} s"  # of arrays the longest
     why = f"{ringing.missing}; the wait of {after} rests on a preset" if ringing.missing else f"{after} after it began"
-    return Check(name, pixels, shot.waits.tolerance, "px", why=why, knobs=((key, "up"), ("shot.waits.tolerance", "up")))
+    return Check(name, pixels, shot.waits.tolerance, "px", why=why, knobs=((key, "up"), *knobs, ("shot.waits.tolerance", "up")))
 
 
 def other_checks(shot, rig, exposure, wait):
@@ -250,6 +250,9 @@ def notes(settle_origin, quiet_origin, acceleration_origin, footfall):
     found = []
     if settle_origin == PRESET:
         found.append(f"No data of the stand: the settling wait is the preset of {PRESET_WAIT:g} s.")
+    undamped = "A damping ratio is 0: undamped, {} never settles. No wait is long enough; the preset of {:g} s stands in for it."
+    found += [undamped.format(what, preset) for origin, what, preset in (
+        (settle_origin, "the rig", PRESET_WAIT), (quiet_origin, "what a footfall shakes", PRESET_FOOTFALL_WAIT)) if origin == UNDAMPED]
     if quiet_origin == PRESET:
         found.append(f"No data of the floor: the preset '{footfall.preset}' stands in for it." if footfall.preset else
                      f"No data of the stand: the wait after a footfall is the preset of {PRESET_FOOTFALL_WAIT:g} s.")

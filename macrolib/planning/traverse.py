@@ -271,7 +271,7 @@ def _settings(shot, rig, d, path, timing):
         "return_time": Setting(timing.back, "s", DERIVED, "time of the return run"),
         "total_time": Setting(timing.total, "min", DERIVED, "time from homing to the last take"),
         **common.drive_settings(rig),
-        "data": Setting(t.takes * float(move.duration) * rig.camera.video_bit_rate / 8e9, "1", DERIVED, "data in gigabytes"),
+        "data": Setting(t.takes * float(move.duration) * rig.camera.video_bit_rate / 8, "GB", DERIVED, "data"),
         "energy": Setting(common.mean_power(rig, timing.moving / timing.total) * timing.total, "Wh", DERIVED, "energy from the supply"),
         **common.jerk_settings(float(move.peak_jerk), per_pulse),
     }

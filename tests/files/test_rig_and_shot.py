@@ -137,6 +137,29 @@ def test_measured_values_stand_beside_the_old_ones(tmp_path):
     assert rig.as_used.stand.natural_frequency == 29.5 and rig.stand.natural_frequency == 31.0
 
 
+@pytest.mark.parametrize("date", ["2030-02-30", "2030-13-01", "20300131", "2030-W05-4", "soon", 2030])
+def test_what_is_no_date_is_refused(date, tmp_path):
+    entry = f"\n[measured.stand.natural_frequency]\nvalue = '30 Hz'\nstandard_uncertainty = '0.3 Hz'\ndate = {date!r}\n"
+    (fault,) = _faults(tmp_path, _text() + entry)
+    assert f"[measured.stand.natural_frequency] date: found '{date}'" in fault and "2030-01-31" in fault
+
+
+@pytest.mark.parametrize("name, value, spread, says", [
+    ("rail.home_switch", "'190 mm'", "'1 mm'", "[rail] with its measured values: the home switch must lie between"),
+    ("transmission.pitch", "'11 mm'", "'0.1 mm'", "[transmission] with its measured values: pitch: must be smaller"),
+    ("lens.lowest_f_number", "18.0", "0.5", "[lens] with its measured values: lowest_f_number is above"),
+])
+def test_measured_values_must_fit_the_rest(name, value, spread, says, tmp_path):
+    entry = f"\n[measured.{name}]\nvalue = {value}\nstandard_uncertainty = {spread}\ndate = '2030-01-31'\n"
+    (fault,) = _faults(tmp_path, _text() + entry)
+    assert fault.startswith(says)
+
+
+def test_a_driver_is_set_within_what_it_offers(tmp_path):
+    (fault,) = _faults(tmp_path, _text().replace("most_microsteps = 256", "most_microsteps = 8"))
+    assert "microsteps is above most_microsteps" in fault
+
+
 def test_every_key_is_documented():
     for tables in (PARTS, TABLES):
         table = files.key_table(tables)

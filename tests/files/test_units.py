@@ -48,6 +48,14 @@ def test_counts_are_units_of_their_own():
     assert units.dimension("turn/s", counts=False) == units.dimension("1/s")
 
 
+def test_data_have_a_unit_of_their_own():
+    assert units.parse("2.5 GB", "GB") == 2.5e9 and units.show(2.5e9, "GB") == "2.5 GB"
+    for other in ("1", "W", "px"):
+        assert units.dimension("GB") != units.dimension(other)
+    with pytest.raises(ValueError, match="no unit for this"):
+        units.parse("5 GB", "mm")
+
+
 def test_closed_list_has_about_forty_spellings():
     assert 35 <= len(units.known_units()) <= 50
 

@@ -10,10 +10,12 @@ from macrolib import plan, read_rig, read_shot
 from macrolib.physics import optics
 from macrolib.planning.budget import blur_budget
 from macrolib.planning.checks import apply
+from tests.planning.mended import worse
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
 RIG, BELT = read_rig(DATA / "rigs" / "bench-screw.toml"), read_rig(DATA / "rigs" / "field-belt.toml")
-STACK, FILM, HAND = (read_shot(DATA / "shots" / f"{name}.toml") for name in ("moss-capsule", "wing-case", "seed-tray-hand-led"))
+STACK, FILM, HAND, PUSH = (read_shot(DATA / "shots" / f"{name}.toml")
+                           for name in ("moss-capsule", "wing-case", "seed-tray-hand-led", "seed-tray-push-in"))
 
 
 def changed(holder, **tables):
@@ -46,6 +48,26 @@ def test_the_mend_of_the_largest_cause_helps_as_said(shot, rig):
     assert budget.mend is not None
     better = blur_budget(plan(*apply(shot, rig, budget.mend.key, budget.mend.value), mends=False), budget.frequency, mends=False)
     assert cause(better, name).transfer > cause(budget, name).transfer
+
+
+def test_diffraction_is_mended_by_the_widest_aperture_that_leaves_all_checks_as_they_are():
+    made = plan(STACK, RIG, mends=False)
+    budget = blur_budget(made)
+    assert (budget.largest.name, budget.mend.key, budget.mend.value) == ("diffraction", "shot.picture.f_number", RIG.lens.lowest_f_number)
+    assert "or less" not in budget.mend.text, "the lens ends there"
+    better = plan(*apply(STACK, RIG, budget.mend.key, budget.mend.value), mends=False)
+    after = blur_budget(better, budget.frequency, mends=False)
+    assert f"(leaves {cause(after, 'diffraction').transfer:.0%})" in budget.mend.text and after.total > budget.total
+    assert not worse(made, better)
+
+
+@pytest.mark.parametrize("shot, rig", [(PUSH, BELT), (STACK, changed(RIG, lens={"lowest_f_number": 1.0}))], ids=["push-in", "fast lens"])
+def test_the_mend_of_the_budget_harms_nothing(shot, rig):
+    made = plan(shot, rig, mends=False)
+    budget = blur_budget(made)
+    better = plan(*apply(shot, rig, budget.mend.key, budget.mend.value), mends=False)
+    assert budget.mend.key == "shot.picture.f_number" and budget.mend.value >= rig.lens.lowest_f_number
+    assert not worse(made, better) and blur_budget(better, budget.frequency, mends=False).total > budget.total
 
 
 def test_film_moves_blur_and_a_missing_stand_is_not_computed():

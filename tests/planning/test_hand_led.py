@@ -9,7 +9,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from macrolib import plan, read_rig, read_shot
-from macrolib.planning.checks import FAILS, HOLDS, apply
+from macrolib.planning.checks import HOLDS
+from tests.planning.mended import assert_mended
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
 SHOT, RIG = read_shot(DATA / "shots" / "seed-tray-hand-led.toml"), read_rig(DATA / "rigs" / "field-belt.toml")
@@ -38,10 +39,7 @@ BREAK = {
 
 @pytest.mark.parametrize("name", BREAK)
 def test_check_fails_and_its_mend_makes_it_hold(name):
-    shot, rig = BREAK[name]
-    check = plan(shot, rig).check(name)
-    assert check.state == FAILS and check.mend is not None
-    assert plan(*apply(shot, rig, check.mend.key, check.mend.value), mends=False).check(name).state == HOLDS
+    assert_mended(*BREAK[name], name)
 
 
 @settings(max_examples=25, deadline=None)

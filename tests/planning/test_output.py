@@ -28,6 +28,8 @@ def test_json_holds_settings_and_checks():
     assert content["settings"]["spacing"]["unit"] == "um"
     assert content["settings"]["spacing"]["value"] == pytest.approx(PLAN["spacing"] * 1e6)
     assert [c["state"] for c in content["checks"]] == [c.state for c in PLAN.checks]
+    frame = 8159 * 5455 * 14 / 8e9  # GB: 35.9 x 24 mm in pixels of 4.4 um, 14 bits each
+    assert content["settings"]["data"]["unit"] == "GB" and content["settings"]["data"]["value"] == pytest.approx(PLAN["frames"] * frame)
 
 
 def test_schedule_has_a_row_a_frame():

@@ -14,6 +14,7 @@ from macrolib.files import AUTO
 from macrolib.physics import ramps
 from macrolib.planning import checks, stillness
 from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, apply
+from tests.planning.mended import assert_mended
 
 DATA = Path(__file__).resolve().parents[2] / "notebooks" / "data"
 SHOT, RIG = read_shot(DATA / "shots" / "moss-capsule.toml"), read_rig(DATA / "rigs" / "bench-screw.toml")
@@ -74,12 +75,7 @@ def test_every_check_has_a_case_in_which_it_fails():
 
 @pytest.mark.parametrize("name", BREAK)
 def test_check_fails_and_its_mend_makes_it_hold(name):
-    shot, rig = BREAK[name]
-    check = plan(shot, rig).check(name)
-    assert check.state == FAILS and check.margin < 1
-    assert check.mend is not None and math.isfinite(check.mend.value) and any(c.isdigit() for c in check.mend.text)
-    mended = plan(*apply(shot, rig, check.mend.key, check.mend.value), mends=False).check(name)
-    assert mended.state == HOLDS
+    assert_mended(*BREAK[name], name)
 
 
 def test_a_stack_needs_plain_room_on_the_rail():
