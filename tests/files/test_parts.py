@@ -136,6 +136,17 @@ def test_a_screw_is_what_its_designation_says(name):
     assert 5 * MM * 1e-3 <= s.backlash <= 100 * MM * 1e-3
 
 
+RIGS = {p.stem: read_rig(p).transmission for p in sorted((PARTS.parent / "rigs").glob("*.toml"))}
+
+
+@pytest.mark.parametrize("name", [n for n, part in (SCREWS | RIGS).items() if "screw" in part.kind])
+def test_no_screw_turns_more_easily_than_a_solid_bar_of_its_root(name):
+    """pi/32 density length d^4 of steel between the bearings, at the least with the smallest coupling, of 2 g cm^2."""
+    part = (SCREWS | RIGS)[name]
+    root, outer = (math.pi / 32 * 7850 * part.free_length * d**4 for d in (root_diameter(part), part.diameter))
+    assert root + 2 * GCM2 < part.inertia < 1.5 * outer + 12 * GCM2
+
+
 # Mean, nut major, screw minor, nut minor diameter in mm after ISO 2904. The first row from memory (a usual size, not a preferred
 # one); the others as in tests/outside/test_transmission.py.
 @pytest.mark.parametrize(("name", "row"), [("Tr8x2", (7, 8.5, 5.5, 6)), ("Tr8x1.5", (7.25, 8.3, 6.2, 6.5)),

@@ -14,7 +14,7 @@ from macrolib.show import figures_ripple as figures
 from macrolib.show import panels_ripple as panels
 
 BENCH = read_rig(Path(__file__).resolve().parents[2] / "notebooks" / "data" / "rigs" / "bench-screw.toml")
-SLOW = 0.5e-3
+SLOW = 0.4e-3
 
 
 def test_deviations_are_whole_cycles_about_the_path():
@@ -32,7 +32,7 @@ def test_out_of_step_is_said():
 
 def test_wobble_and_curve_name_their_numbers():
     alt = figures.wobble(BENCH, SLOW, (1, 256)).alt
-    assert re.search(r"full steps: 17 µm peak to peak; 256 microsteps: 0.7\d µm", alt)
+    assert re.search(r"full steps: 17 µm peak to peak; 256 microsteps: 0.7\d? µm", alt)
     alt = figures.settings_curve(BENCH, SLOW, (1, 8, 64)).alt
     floor = 2 * BENCH.motor.detent_torque / (0.42 / np.sqrt(2)) / 50 * 2e-3 / (2 * np.pi) * 1e6  # at rest
     assert float(re.search(r"floor of ([\d.]+) µm", alt)[1]) == pytest.approx(floor, rel=0.1)
