@@ -124,7 +124,7 @@ def _public():
 PUBLIC = list(_public())
 
 
-MOST_LINES, MOST_PHYSICS, MOST_NAMES = 8170, 2000, 259
+MOST_LINES, MOST_PHYSICS, MOST_NAMES = 8860, 2000, 265
 
 
 def _code_lines(source):

@@ -14,14 +14,14 @@ from macrolib.planning.lanes import HELD, KEPT, UNKNOWN
 from macrolib.rig import PARTS, Measured
 from macrolib.shot import TABLES
 
-__all__ = ["Chance", "Sensitivities", "chance", "sensitivities"]
+__all__ = ["chance", "sensitivities"]
 
 _TYPICAL = {  # relative standard uncertainty of inputs for which nothing better is stated; from memory
     "rig.carriage": {"mass": 0.03, "guide_friction": 0.3, "drag_force": 0.3, "natural_frequency": 0.1, "damping_ratio": 0.3},
     "rig.transmission": {"friction": 0.2, "efficiency": 0.03, "drag_torque": 0.3, "inertia": 0.1, "backlash": 0.3},
     "rig.motor": {"holding_torque": 0.1, "resistance": 0.1, "inductance": 0.2, "rotor_inertia": 0.1, "detent_torque": 0.3,
                   "thermal_resistance": 0.2, "step_accuracy": 0.3},
-    "rig.driver": {"peak_current": 0.05, "pulse_ceiling": 0.02}, "rig.controller": {"pulse_ceiling": 0.05},
+    "rig.driver": {"pulse_ceiling": 0.02}, "rig.controller": {"pulse_ceiling": 0.05},
     "rig.rail": {"misalignment": 0.5, "expansion": 0.1, "warming": 0.3},
     "rig.lens": {"pupil_ratio": 0.05, "support_stiffness": 0.3, "support_damping": 0.3, "working_distance": 0.02},
     "rig.stand": {"natural_frequency": 0.1, "damping_ratio": 0.3},

@@ -11,6 +11,7 @@ import itertools
 import math
 import time
 from collections import namedtuple
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from macrolib.planning import common, drives, lanes, stack
 from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, TIGHT
 from macrolib.planning.lanes import HELD, KEPT, REFUSED, UNKNOWN
 
-__all__ = ["Explored", "explore"]
+__all__ = ["explore"]
 
 # {axis: table or key of the rig that a candidate takes the place of, unit of plain numbers}, those first that the ripple depends on
 _AXES = {"transmission": ("transmission", None), "motor": ("motor", None), "driver": ("driver", None),
@@ -30,10 +31,11 @@ _AXES = {"transmission": ("transmission", None), "motor": ("motor", None), "driv
 _WORDS = ("basis", "program")  # keys of a part that no check rests on
 _BLOCK = 2**17  # combinations at a time: about 100 MB
 _APART = math.log(1.05)  # of the front: figures closer than 5 % count as equal
+_SLIGHT = 0.01  # of the tolerance: less ripple is no better
 _PATIENCE = 1.0  # s after which the progress is told
 _TOO_FINE = "the driver makes fewer microsteps"
 
-Reason = namedtuple("Reason", "fails not_computed first alone")
+Reason = namedtuple("Reason", "fails not_computed tight first alone")
 Found = namedtuple("Found", "number names figures room")
 
 
@@ -42,10 +44,10 @@ class Explored:
     """What became of all combinations; the ripple is the closed form's throughout.
 
     axes: {axis: {name: candidate}}; states: {state: combinations}, of plans that are refused under "refused"; reasons: {check:
-    Reason}, most combinations first: fails and not_computed count the combinations of which that is true, first those that it
-    turns away with the least room of all checks, alone those that would hold without it; front: those that hold and that no other
-    one beats in everything (differences below 5 % do not count), the quickest first, each with its number, the names of its
-    candidates, figures (SI) and room as in drives.Choice. The top speed is the one up to which the pulses keep up, within their
+    Reason}, most combinations first: fails, not_computed and tight count the combinations of which that is true, first those that it
+    turns away with the least room of all checks, alone those that would hold without it; front: those that hold (where none does,
+    those that are tight) and that no other one beats in everything (differences below 5 % do not count), the quickest first, each
+    with its number, the names of its candidates, figures (SI) and room as in drives.Choice. The top speed is the one up to which the pulses keep up, within their
     usable share, with full torque.
     """
 
@@ -123,7 +125,7 @@ def _named(axis, found):
     """{name: candidate} with names for plain numbers; ValueError for an unknown axis or an empty one."""
     if axis not in _AXES:
         raise ValueError(f"there are no candidates of {axis!r}; there are: {', '.join(_AXES)}")
-    if not isinstance(found, dict):
+    if not isinstance(found, Mapping):
         unit = _AXES[axis][1]
         if unit is None:
             raise ValueError(f"candidates of {axis} need names: {{name: candidate}}")
@@ -241,7 +243,8 @@ def _compared(shot, rig, found):
     ripple = next((check.figure for check in found.checks if check.name == "ripple of the motor"), None)
     return {"resolution": d.travel_per_pulse,
             "top speed": np.minimum(shot.limits.ceiling_share * d.top_speed, corner * d.travel_per_turn),
-            **({"position uncertainty": stack.position_uncertainty(rig, d)} if ripple is None else {"ripple": ripple}),
+            **({"position uncertainty": stack.position_uncertainty(rig, d)} if ripple is None else
+               {"ripple": np.maximum(ripple, _SLIGHT * shot.waits.tolerance)}),
             "time": found.total, "power": common.mean_power(rig, found.moving_share)}
 
 
@@ -254,34 +257,37 @@ class _Sums:
 
     def __init__(self):
         self.numbers, self.counts, self.below = {}, np.zeros((255, len(Reason._fields)), np.int64), np.zeros(len(_EDGES), np.int64)
-        self.what, self.keys, self.at, self.rooms, self.figures = (), [], [], [], []
+        self.level, self.what, self.keys, self.at, self.rooms, self.figures = KEPT, (), [], [], [], []
 
     def add(self, block, scores, figures, shape):
-        """Count a block and merge what holds into the front."""
+        """Count a block and merge what holds, or is tight as long as nothing holds, into the front."""
         size = tuple(map(len, block.values()))
         total, numbered = math.prod(size), []
         for name, found in scores.items():
             number = self.numbers.setdefault(name, len(self.numbers))
             numbered.append((number, found))
-            self.counts[number, :2] += [total // found.size * np.count_nonzero(x) for x in (found < UNKNOWN, found == UNKNOWN)]
+            below = [np.count_nonzero(found < edge) for edge in (UNKNOWN, KEPT, HELD)]
+            self.counts[number, :3] += total // found.size * np.diff(below, prepend=0)
         least, which, faults = (np.broadcast_to(x, size) for x in _worst(numbered))
-        self.counts[:, 2] += np.bincount(which[least < HELD], minlength=255)
-        self.counts[:, 3] += np.bincount(which[faults == 1], minlength=255)
+        self.counts[:, 3] += np.bincount(which[least < HELD], minlength=255)
+        self.counts[:, 4] += np.bincount(which[faults == 1], minlength=255)
         self.below += [np.count_nonzero(least < edge) for edge in _EDGES.values()]
-        if (least >= HELD).any():
+        if self.level < HELD and (least >= HELD).any():  # until now none held
+            self.level, self.at = HELD, []
+        if (least >= self.level).any():
             self._merge(block, least, figures, shape)
 
     def _merge(self, block, least, figures, shape):
-        holds = least >= HELD
-        self.what, found = tuple(figures), [np.broadcast_to(x, least.shape)[holds] for x in figures.values()]
+        good = least >= self.level
+        self.what, found = tuple(figures), [np.broadcast_to(x, least.shape)[good] for x in figures.values()]
         steps = [np.rint((-1 if what == "top speed" else 1) * np.log(np.maximum(x, 1e-12)) / _APART) for what, x in zip(figures, found)]
         key = np.zeros(len(steps[0]), np.int64)
         for step in steps:
             key = key * _LEVELS + np.clip(step + _LEVELS // 2, 0, _LEVELS - 1).astype(np.int64)
-        rooms = least[holds] - HELD
+        rooms = least[good] - self.level
         order = np.argsort(key * _ROOMS - np.minimum(rooms * 100, _ROOMS - 1).astype(np.int64), kind="stable")
         order = order[np.concatenate(([True], np.diff(key[order]) > 0))]
-        local = np.unravel_index(np.flatnonzero(holds)[order], least.shape)
+        local = np.unravel_index(np.flatnonzero(good)[order], least.shape)
         at = np.ravel_multi_index([found[i] for found, i in zip(block.values(), local)], shape)
         new = [np.array([step[order] for step in steps]), at, rooms[order], np.array([x[order] for x in found])]
         if len(self.at):
@@ -295,8 +301,8 @@ class _Sums:
         reasons = {name: Reason(*map(int, self.counts[number])) for name, number in self.numbers.items()}
         each = whole // space.shape[0] if space.refused else 0
         for why in space.refused.values():
-            before = reasons.get(why, Reason(0, 0, 0, 0))
-            reasons[why] = Reason(before.fails + each, 0, before.first + each, 0)
+            before = reasons.get(why, Reason(0, 0, 0, 0, 0))
+            reasons[why] = before._replace(fails=before.fails + each, first=before.first + each)
         below += each * len(space.refused)
         states = dict(zip(_EDGES, map(int, np.diff(below, prepend=0))))
         return states, dict(sorted(reasons.items(), key=lambda item: (-item[1].first, -item[1].fails)))

@@ -38,7 +38,7 @@ def front(found):
              "time": ("time for the shot", "s", False), ripple: (ripple, unit, True)}
     for ax, pair in ((upper, ("resolution", "top speed")), (lower, ("time", ripple))):
         _dots(ax, found, pair, [sides[what] for what in pair])
-    upper.set_title(f"{len(found.front)} of those that hold are not beaten", fontsize=10)
+    upper.set_title(f"{len(found.front)} of those that {'hold' if found.states['holds'] else 'are tight'} are not beaten", fontsize=10)
     reasons = [(name, reason.first / found.count) for name, reason in found.reasons.items() if reason.first][:9]
     right.barh(range(len(reasons)), [share for _, share in reasons], color=COLOURS["sky"], edgecolor="black", lw=0.6)
     for row, (_, share) in enumerate(reasons):
@@ -66,8 +66,9 @@ def _dots(ax, found, pair, sides):
     places = {}
     for index, some in letters.items():
         places.setdefault(tuple(shown[index]), []).extend(some)
-    for place, some in places.items():
-        ax.annotate(", ".join(some), place, xytext=(5, 4), textcoords="offset points", fontsize=9, weight="bold", annotation_clip=False)
+    for number, (place, some) in enumerate(sorted(places.items())):  # neighbours above and below, so that they do not meet
+        ax.annotate(", ".join(some), place, xytext=(4, -12 if number % 2 else 5), textcoords="offset points", fontsize=9, weight="bold",
+                    annotation_clip=False)
     if kinds and pair[0] == "resolution":
         ax.legend(loc="best", handletextpad=0.1, borderaxespad=0.2, fontsize=9)
     for side, values, (name, unit, log) in zip((ax.xaxis, ax.yaxis), shown.T, sides):
@@ -75,7 +76,7 @@ def _dots(ax, found, pair, sides):
         room = (high / low) ** 0.08 * 1.15 if log else 0.1 * (high - low) + 0.01 * high
         axis(side, name, unit, (low / room, high * room) if log else (low - room, high + room), log=log)
         if log:
-            side.set_major_locator(LogLocator(subs=(1, 2, 5)))
+            side.set_major_locator(LogLocator(subs=(1, 2, 5) if high < 300 * low else (1,)))
 
 
 def _wrapped(text, width, lines):
@@ -84,11 +85,11 @@ def _wrapped(text, width, lines):
 
 def _front_words(found, reasons):
     away = "; ".join(f"{name} {share:.1%}" for name, share in reasons[:4]) or "none"
-    words = f"Of {found.count:,} combinations {found.states['holds']:,} hold".replace(",", " ")
+    words = f"Of {found.count:,} combinations {found.states['holds']:,} hold and {found.states['tight']:,} are tight".replace(",", " ")
     if not found.front:
         return f"{words}. Turned away, by the least room: {away}."
     named = " ".join(f"{letter}, {what}: {', '.join(row.names.values())}." for letter, (what, row) in ends(found).items())
-    return (f"{words} and {len(found.front)} are not beaten in everything: dots of travel for one pulse, top speed, time and ripple. "
+    return (f"{words}; {len(found.front)} are not beaten in everything: dots of travel for one pulse, top speed, time and ripple. "
             f"{named} Turned away, by the least room: {away}.")
 
 

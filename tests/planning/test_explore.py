@@ -147,7 +147,7 @@ def test_counts_are_those_of_all_combinations_one_by_one(small):
         column = np.array([scores[n][name] for n in scores])
         faults = np.array([sum(x < lanes.HELD for x in scores[n].values()) for n in scores])
         reason = found.reasons[name]
-        assert reason.fails == sum(column < lanes.UNKNOWN) and reason.not_computed == sum(column == lanes.UNKNOWN)
+        assert reason[:3] == tuple(sum(state(x) == kind for x in column) for kind in (FAILS, NOT_COMPUTED, TIGHT))
         assert reason.alone == sum((column < lanes.HELD) & (faults == 1))
     assert sum(reason.first for reason in found.reasons.values()) == 192 - found.states[HOLDS]
     first = [min(row, key=row.get) for n, row in scores.items() if least[n] < lanes.HELD]
@@ -175,6 +175,19 @@ def test_the_front_holds_and_nothing_beats_it(small):
     assert [member.figures["time"] for member in found.front] == sorted(member.figures["time"] for member in found.front)
     for member in found.front:
         assert member.room == pytest.approx(min(scores[member.number].values()) - lanes.HELD, rel=1e-5)
+
+
+def test_where_nothing_holds_the_front_is_of_those_that_are_tight(small, monkeypatch):
+    """A limit that all of them keep without any reserve; then one more combination that holds, in a later block."""
+    never = changed(WING, limits={"time": 1.1 * max(figures["time"] for figures in small[2].values())})
+    found = search(never, BELT, SMALL)
+    assert found.states[HOLDS] < small[0].states[HOLDS]
+    tight = search(changed(WING, limits={"subject_still": 66.0}), BELT, SMALL | {"speed": [1.73e-3]})
+    assert tight.states[HOLDS] == 0 < tight.states[TIGHT] and tight.front
+    assert {round(member.room, 3) < 1 for member in tight.front} == {True}
+    monkeypatch.setattr(explore, "_BLOCK", 8)
+    again = search(changed(WING, limits={"subject_still": 78.0}), BELT, SMALL)
+    assert again.states[HOLDS] and again.states[TIGHT] and min(member.room for member in again.front) >= 1 - 1e-6
 
 
 def test_it_does_not_matter_how_the_grid_is_cut(small, monkeypatch):

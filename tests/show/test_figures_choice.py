@@ -30,7 +30,7 @@ def found():
 
 def test_the_front_names_its_ends_and_the_reasons(found):
     picture = figures.front(found)
-    assert f"Of {found.count} combinations {found.states['holds']} hold and {len(found.front)} are not beaten" in picture.alt
+    assert f"Of {found.count} combinations {found.states['holds']} hold and {found.states['tight']} are tight; {len(found.front)} are" in picture.alt
     for letter, (what, row) in figures.ends(found).items():
         assert f"{letter}, {what}: {', '.join(row.names.values())}." in picture.alt
     quickest = figures.ends(found)["A"][1]
@@ -48,7 +48,7 @@ def test_the_front_names_its_ends_and_the_reasons(found):
 
 def test_where_nothing_holds_the_reasons_remain():
     nothing = explore(WING, BELT, {"speed": [20e-3], "ramp": {"a": ("trapezoid", 0.01)}})
-    assert "Of 1 combinations 0 hold. Turned away" in figures.front(nothing).alt and not figures.ends(nothing)
+    assert "Of 1 combinations 0 hold and 0 are tight. Turned away" in figures.front(nothing).alt and not figures.ends(nothing)
 
 
 def test_a_stack_shows_the_uncertainty_of_its_positions():
