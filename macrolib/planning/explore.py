@@ -46,9 +46,9 @@ class Explored:
     axes: {axis: {name: candidate}}; states: {state: combinations}, of plans that are refused under "refused"; reasons: {check:
     Reason}, most combinations first: fails, not_computed and tight count the combinations of which that is true, first those that it
     turns away with the least room of all checks, alone those that would hold without it; front: those that hold (where none does,
-    those that are tight) and that no other one beats in everything (differences below 5 % do not count), the quickest first, each
-    with its number, the names of its candidates, figures (SI) and room as in drives.Choice. The top speed is the one up to which the pulses keep up, within their
-    usable share, with full torque.
+    those that are tight) and that no other one beats in everything (differences below 5 %, and ripple below 1 % of the tolerance,
+    do not count), the quickest first, each with its number, the names of its candidates, figures (SI; ripple in px) and room as in
+    drives.Choice. The top speed is the one up to which the pulses keep up, within their usable share, with full torque.
     """
 
     shot: object

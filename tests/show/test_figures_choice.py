@@ -30,7 +30,8 @@ def found():
 
 def test_the_front_names_its_ends_and_the_reasons(found):
     picture = figures.front(found)
-    assert f"Of {found.count} combinations {found.states['holds']} hold and {found.states['tight']} are tight; {len(found.front)} are" in picture.alt
+    assert f"Of {found.count} combinations {found.states['holds']} hold and {found.states['tight']} are tight; " in picture.alt
+    assert f"; {len(found.front)} are not beaten in everything" in picture.alt
     for letter, (what, row) in figures.ends(found).items():
         assert f"{letter}, {what}: {', '.join(row.names.values())}." in picture.alt
     quickest = figures.ends(found)["A"][1]
