@@ -72,6 +72,8 @@ def judge(shot, rig, speed, kind, acceleration):
 
 def _traverse(shot, rig, speed, kind, acceleration):
     shot, per_pulse, whole = with_motion(shot, AUTO, kind, AUTO), common.drive(rig).travel_per_pulse, kind in common.WHOLE
+    if faults := shot.traverse.faults():
+        return Judged([(np.True_, "; ".join(faults))], [], None, None)
     time = 0.0 if whole else traverse.ramp_time(speed, kind, acceleration)
     refusals = traverse.refusals(shot, per_pulse, speed, time)
     if any(np.all(where) for where, _ in refusals):

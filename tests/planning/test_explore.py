@@ -48,13 +48,13 @@ def state(score):
 
 
 def test_a_sample_has_the_verdicts_of_plans_check_by_check():
-    """160 combinations at random, of three traverses and a stack; the ripple without a simulation, as plans have it in a search."""
+    """120 combinations at random, of three traverses and a stack; the ripple without a simulation, as plans have it in a search."""
     rng, seen, closed = np.random.default_rng(5), [], 0
     for shot, rig in ((WING, BELT), (WING, RIGS["lab-ball-screw"]), (SHOTS["seed-tray-push-in"], BELT), (MOSS, RIGS["bench-screw"])):
         space = explore._Space(shot, rig, candidates(whole=shot.traverse is not None))
         found = explore.Explored(space.shot, space.rig, space.axes, {}, {}, ())
         blocks = list(space.blocks())
-        for block in (blocks[i] for i in rng.integers(0, len(blocks), 4)):
+        for block in (blocks[i] for i in rng.integers(0, len(blocks), 3)):
             size, (scores, _, shape), judged = tuple(map(len, block.values())), space.judge(block), lanes.judge(*space.lanes(block))
             for _ in range(10):
                 at = tuple(rng.integers(0, n) for n in size)
@@ -75,7 +75,7 @@ def test_a_sample_has_the_verdicts_of_plans_check_by_check():
                     seen.append(check.state)
     states = {kind: seen.count(kind) for kind in set(seen)}
     print(states, closed)
-    assert len(seen) > 3000 and min(states[kind] for kind in (HOLDS, TIGHT, FAILS)) > 20 and closed > 20
+    assert len(seen) > 2500 and min(states[kind] for kind in (HOLDS, TIGHT, FAILS)) > 20 and closed > 20
 
 
 def test_where_the_closed_form_is_doubted_a_simulation_agrees():
@@ -221,6 +221,14 @@ def test_what_no_plan_is_made_for_is_counted_as_refused():
     assert found.states["refused"] == refused and 8 < refused < found.count == 24
     assert any("2.2 mm" in why for why in found.reasons) and any("ramp would last" in why for why in found.reasons)
     assert found.reasons["the driver makes fewer microsteps"].fails > 0
+
+
+def test_what_does_not_go_together_is_refused_as_a_plan_refuses_it():
+    shot = changed(WING, traverse={"ramps": "outside"})
+    found = search(shot, BELT, {"ramp": {"whole": ("cycloidal", None), "plain": ("trapezoid", 0.01)}, "speed": [1e-3]})
+    assert found.states["refused"] == 1 and any("no constant speed" in why for why in found.reasons)
+    with pytest.raises(ValueError, match="no constant speed"):
+        plan(*found.setting(0))
 
 
 def test_the_current_is_what_motor_driver_and_heat_allow_or_as_asked():
