@@ -1,4 +1,4 @@
-"""What all measurements share: values with a standard uncertainty, checked numbers, linear least squares."""
+"""What all measurements share: values with a standard uncertainty, checked numbers, least squares."""
 
 import numpy as np
 
@@ -65,6 +65,21 @@ def least_squares(columns, y):
     residuals = y - matrix @ found
     inverse, rounding = np.linalg.inv(r), np.finfo(float).eps * np.abs(y).max()
     return found, inverse @ inverse.T * max(residuals @ residuals / (len(y) - len(columns)), rounding**2), residuals
+
+
+def curve_fit(model, y, start, scale, jacobian=None):
+    """(values, covariance s^2 (J'J)^-1, residuals) that bring model(values) closest to y, by Levenberg and Marquardt.
+
+    scale: the size of each value, so that all are near one inside; jacobian(values): slopes, a column a value, else differences.
+    """
+    from scipy.optimize import least_squares
+
+    size, scale = np.ptp(y), np.asarray(scale, float)
+    slopes = {} if jacobian is None else {"jac": lambda v: jacobian(v * scale) * scale / size}
+    found = least_squares(lambda v: (model(v * scale) - y) / size, start / scale, method="lm", xtol=1e-12, ftol=1e-12, gtol=1e-12,
+                          max_nfev=1000, **slopes)
+    covariance = np.linalg.pinv(found.jac.T @ found.jac, hermitian=True) * max(2 * found.cost / (len(y) - len(scale)), 1e-30)
+    return found.x * scale, covariance * np.outer(scale, scale), -found.fun * size
 
 
 def length(vector, covariance):

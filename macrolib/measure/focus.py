@@ -5,7 +5,7 @@ import math
 
 import numpy as np
 
-from macrolib.measure.estimate import Estimate, numbers, pairs
+from macrolib.measure.estimate import Estimate, curve_fit, numbers, pairs
 from macrolib.measure.photographs import pixels_of
 from macrolib.physics import vibration
 
@@ -56,8 +56,6 @@ def fit_focus(positions, sharpness, kept=0.8):
     the depth is that of optics.sharp_depth when both use the same frequency. At least 5 points must lie about the peak:
     steps of at most a quarter of the depth. ValueError for fewer, and for a sweep that does not go beyond both sides.
     """
-    from scipy.optimize import curve_fit
-
     z, contrast = pairs(least=7, positions=positions, sharpness=sharpness)
     if not 0 < kept < 1 or (contrast < 0).any():
         raise ValueError("kept must lie between 0 and 1, and no sharpness below 0")
@@ -71,9 +69,8 @@ def fit_focus(positions, sharpness, kept=0.8):
 
     free = 4 if len(z[lobe]) >= 7 else 3  # with fewer points the form is a Gaussian
     start, scale = (np.array(x[:free]) for x in ([height, middle, half, 0.0], [height, half, half, 1.0]))
-    found, covariance = curve_fit(lambda z, *v: curve(z, *(v * scale)) / height, z[lobe], power[lobe] / height, start / scale)
-    found, spread = found * scale, np.sqrt(np.diag(covariance)) * scale
-    left = np.std(power[lobe] - curve(z[lobe], *found)) / found[0]
+    found, covariance, residuals = curve_fit(lambda v: curve(z[lobe], *v), power[lobe], start, scale)
+    spread, left = np.sqrt(np.diag(covariance)), np.std(residuals) / found[0]
     if left > 0.05:
         notes.append(f"Poor fit: {left:.0%} of the peak is not on the curve. The light may flicker, the subject may move or be deep.")
     peak = math.sqrt(max(found[0], 0.0))
@@ -106,7 +103,7 @@ class Settling:
     """Stillness after a move, seen in a burst. wait (s): from time 0 until the envelope is within the tolerance.
 
     amplitude (px, zero to peak, at time 0) and decay_rate (1/s) of the envelope; seen (s): the first frame from which all
-    are within it, which may be earlier by chance; noise (px): scatter of the last frames.
+    are within it, which may be earlier by chance; noise (px): scatter of a frame at rest.
     """
 
     wait: Estimate
@@ -138,7 +135,7 @@ def settling(times, motion, tolerance):
     if moving < 4:
         raise ValueError(f"motion: only {moving} frames stand out of the noise; take more frames sooner after the move")
     seen = t[outside[-1] + 1] if outside.size else t[0]
-    level, rate, covariance = _envelope(t, y, noise)
+    level, rate, noise, covariance = _envelope(t, y, noise)
     amplitude = math.exp(level)
     wait = vibration.settling_time(amplitude, tolerance / 2, rate, 1 / (2 * math.pi))  # only the product of the two matters
     slopes = np.array([1, -wait]) / rate
@@ -160,17 +157,18 @@ def _along(y, still):
 
 
 def _envelope(t, y, noise):
-    """(logarithm of the amplitude at time 0, decay rate, their covariance) by Fisher scoring."""
+    """(logarithm of the amplitude at time 0, decay rate, noise, covariance of the first two) by Fisher scoring."""
     early = np.abs(y) > _STILL * noise
     rate = 2 / max(t[early][-1] - t[0], t[1] - t[0])
-    level = math.log(np.sqrt(2 * np.mean(y[early]**2))) + rate * np.mean(t[early]) / 2
+    found = np.array([math.log(np.sqrt(2 * np.mean(y[early]**2))) + rate * np.mean(t[early]) / 2, rate, math.log(noise)])
     for _ in range(100):
-        moved, still = np.exp(2 * (level - rate * t)) / 2, noise**2
-        slopes = 2 * moved * np.stack([np.ones(len(t)), -t])
+        moved, still = np.exp(2 * (found[0] - found[1] * t)) / 2, math.exp(2 * found[2])
+        slopes = 2 * np.stack([moved, -moved * t, np.full(len(t), still)])
         variance = moved**2 / 2 + 4 * moved * still + 2 * still**2  # of the square, at a phase that is not known
         fisher = slopes / variance @ slopes.T
         step = np.linalg.solve(fisher, slopes / variance @ (y**2 - moved - still))
-        level, rate = level + min(max(step[0], -1), 1), rate + min(max(step[1], -0.5 * rate), rate)
+        most = np.array([1, abs(found[1]) / 2, 1])
+        found = found + np.clip(step, -most, most)
         if np.abs(step).max() < 1e-9 * max(1.0, rate):
             break
-    return level, rate, np.linalg.inv(fisher)
+    return found[0], found[1], math.exp(found[2]), np.linalg.inv(fisher)[:2, :2]

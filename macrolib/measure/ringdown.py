@@ -1,17 +1,18 @@
 """Ring-down: natural frequency and damping ratio from a log of a rig that was tapped and left alone."""
 
 import dataclasses
+import functools
 import math
 
 import numpy as np
 
-from macrolib.measure.estimate import Estimate, length, pairs
+from macrolib.measure.estimate import Estimate, curve_fit, length, pairs
 
 _ROWS = 50_000  # readings above which blocks of them, far shorter than a period, are averaged
 _BLOCKS = 40  # of them in a period
 _SEARCHED = 20_000  # rows on which the start of the search is found
 _POLES = 400  # rows on which neighbouring modes are told apart
-_FEW, _HEAVY = 4.0, 0.1  # readings a period, and damping ratio, from which a lower alias looks the same
+_FEW, _HEAVY = 4.0, 0.1  # readings a period, and damping ratio, from which an alias looks the same
 _CERTAIN = 1e-6  # chance below which something counts as found, whatever was searched
 _POOR = 0.05  # of the ringing that a good fit may leave unexplained
 _DAMPING_RATIOS = (0.003, 0.01, 0.03, 0.08, 0.2, 0.4)
@@ -57,16 +58,17 @@ def fit_ringdown(times, signal, start=None, expected=None):
 
     times (s) must rise, but need not be even; signal in any unit of acceleration, speed or travel. Least squares of
     offset + A e^(-a t) cos(w t + phase) for one mode, then two; covariance s^2 (J'J)^-1, widened where the residuals are not
-    white noise. start: when the free decay begins (s); left out, the record's beginning, or half a period after its
-    largest reading where that comes later. expected: rough frequency (Hz), which vouches that a coarse record is no alias.
+    white noise. start: when the free decay begins (s); left out, the record's beginning where it begins at once,
+    else half a period after its largest reading. expected: rough frequency (Hz), which vouches that a coarse record is no alias; what
+    rings above half the readings a second looks like less, and is not always seen to.
     ValueError for what is no ring-down: constant, clipped, too short, too coarse, nothing but noise.
     """
     t, x = pairs(least=16, times=times, signal=signal)
     _refuse_bad_records(t, x)
     record = _ringing(t, x, start)
     one = _fit(record, _first_guess(record))
-    _refuse_aliases(one.alpha[0], one.omega[0], record.reading, expected)
     _refuse_noise(one, record)
+    _refuse_aliases(one.alpha[0], one.omega[0], record.reading, expected)
     return _result(_with_second(one, record), record)
 
 
@@ -128,8 +130,9 @@ def _ringing(t, x, start):
         raise ValueError(f"signal: only {end - begun} readings after the decay begins; 16 are needed")
     frequencies, power = _spectrum(t[begun:end], x[begun:end])
     rough = frequencies[2 + np.argmax(power[2:])]  # the two lowest hold offset and drift
-    if start is None:  # the tap itself is no free decay
-        begun = 0 if t[peak] - t[0] < 1 / rough else int(np.searchsorted(t, t[peak] + 0.5 / rough))
+    if start is None:  # a record that does not begin at once holds the tap, which is no free decay
+        at_once = np.abs(x[t - t[0] < 0.3 / rough]).max() > 0.7 * np.abs(x[peak])
+        begun = 0 if at_once else int(np.searchsorted(t, t[peak] + 0.5 / rough))
     if end - begun < 16:
         raise ValueError("signal: ends too soon after its largest reading; record at least ten periods of the decay")
     notes = (f"The last {len(t) - end} of {len(t)} readings come after the ringing and were left out.",) if end < len(t) else ()
@@ -206,17 +209,11 @@ def _linear(tau, x, poles):
 
 
 def _fit(record, poles):
-    """Least squares of all values, from rough poles; scaled so that all are near one."""
-    from scipy.optimize import least_squares
-
-    rate, tau, x, amplitude = poles[0][1], record.tau, record.signal, record.amplitude
-    scale = np.concatenate([[amplitude], np.tile([rate, rate, amplitude, amplitude], len(poles))])
-    found = least_squares(lambda v: (_model(v * scale, tau) - x) / amplitude, _linear(tau, x, poles)[0] / scale,
-                          lambda v: _jacobian(v * scale, tau) * scale / amplitude, method="lm", max_nfev=100)
-    free = len(tau) - len(scale)
-    normal = found.jac.T @ found.jac
-    covariance = np.linalg.pinv(normal, hermitian=True) * max(2 * found.cost / free, 1e-30)
-    return _Fit(found.x * scale, covariance * np.outer(scale, scale), -found.fun * amplitude)
+    """Least squares of all values, from rough poles."""
+    rate, tau, size = poles[0][1], record.tau, record.amplitude
+    scale = np.concatenate([[size], np.tile([rate, rate, size, size], len(poles))])
+    return _Fit(*curve_fit(lambda v: _model(v, tau), record.signal, _linear(tau, record.signal, poles)[0], scale,
+                           lambda v: _jacobian(v, tau)))
 
 
 def _first_guess(record):
@@ -232,9 +229,10 @@ def _refuse_aliases(alpha, omega, step, expected):
         raise ValueError(f"times: {1 / step:.4g} readings a second are fewer than two a period of {expected:g} Hz; sample faster")
     if expected is not None and not 0.7 < frequency / expected < 1.4:
         raise ValueError(f"signal: rings at {frequency:.4g} Hz, not near the {expected:g} Hz that were expected")
-    if expected is None and (each < _FEW or each < 10 and alpha > _HEAVY * abs(omega)):
-        raise ValueError(f"times: {each:.1f} readings a period are too few: this may be {frequency:.4g} Hz, or an alias of "
-                         f"{1 / step - frequency:.4g} Hz; sample faster, or give the rough frequency as expected=")
+    if expected is None and (each < _FEW or each < 10 and alpha > _HEAVY * abs(omega) or alpha * step > 0.1):
+        raise ValueError(f"times: {each:.1f} readings a period, {1 / (alpha * step):.0f} in the decay, are too few: this may be "
+                         f"{frequency:.4g} Hz, or an alias of {1 / step - frequency:.4g} Hz; sample faster, or give the rough "
+                         "frequency as expected=")
     if not 0.1 < frequency < 20e3:
         raise ValueError(f"times: the signal would ring at {frequency:.3g} Hz; are the times in seconds?")
 
@@ -345,17 +343,11 @@ def _result(fit, record):
     values = fit.values + np.eye(1, len(fit.values))[0] * record.rest
     return Ringdown(first.frequency, first.damping_ratio, first.amplitude, Estimate(values[0], math.sqrt(covariance[0, 0])),
                     Estimate(deviation, deviation / math.sqrt(2 * free)), modes[1] if len(modes) > 1 else None, float(hidden),
-                    "poor" if poor else "good", tuple(notes), record.start, _Model(values, record.start))
+                    "poor" if poor else "good", tuple(notes), record.start, functools.partial(_signal, values=values, start=record.start))
 
 
-@dataclasses.dataclass(frozen=True)
-class _Model:
-    values: np.ndarray
-    start: float
-
-    def __call__(self, times):
-        """The fitted signal at times (s)."""
-        return _model(self.values, np.asarray(times, float) - self.start)
+def _signal(times, values, start):
+    return _model(values, np.asarray(times, float) - start)
 
 
 def _mode(values, covariance, record):

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from macrolib import files, units
 from macrolib.planning.checks import FAILS, HOLDS, NO_MEND, NOT_COMPUTED, TIGHT
+from macrolib.planning.common import Setting
 from macrolib.planning.uncertainty import measured_notes
 from macrolib.rig import PARTS
 from macrolib.shot import DIRECTIONS, KINDS, TABLES
@@ -82,7 +83,7 @@ def _margin(check):
 def _in_words(check, plan):
     spread = plan.uncertainties.get(check.name)
     words = check.in_words()
-    return words.replace(" (", f" ± {units.show(spread, check.unit, 2)} (", 1) if spread else words
+    return shown(Setting(check.figure, check.unit, "", ""), spread) + words[words.index(" ("):] if spread else words
 
 
 def _state(check):
@@ -111,11 +112,13 @@ _STYLE = """@page{size:A4;margin:10mm}*{box-sizing:border-box}body{font:8.5pt/1.
 h1{font-size:14pt;margin:0}h2{font-size:10pt;margin:2mm 0 .5mm}p,ul{margin:.5mm 0}ul{padding-left:4mm}
 .two{display:grid;grid-template-columns:1fr 1fr;column-gap:5mm}table{border-collapse:collapse;width:100%;align-self:start}
 td,th{border-bottom:.2mm solid #999;padding:.2mm 1mm;text-align:left;vertical-align:top}td.n{text-align:right;white-space:nowrap}
+.full{font-size:8pt}.full .small{font-size:7.1pt}td.u{font-size:6.8pt}
 .small{font-size:7.5pt}.fails td{font-weight:bold}"""
 
 
 def _row(*cells, css=""):
-    body = "".join(f"<td{' class=n' if i == 1 else ''}>{html.escape(str(c))}</td>" for i, c in enumerate(cells))
+    kinds = ["", ' class="n u"' if "±" in cells[1] else " class=n", ""]
+    body = "".join(f"<td{kind}>{html.escape(str(c))}</td>" for kind, c in zip(kinds, cells))
     return f"<tr{f' class={css}' if css else ''}>{body}</tr>"
 
 
@@ -129,11 +132,12 @@ def settings_html(plan):
     check_rows = "".join(_row(f"{_SIGNS[c.state]} {c.name}", _in_words(c, plan), _state(c),
                               css="fails" if c.state == FAILS else "") for c in plan.checks)
     cautions = [*([_UPRIGHT] if plan.rig.rail.tilt > 0.05 else []), *_CAUTIONS]
-    notes = [*plan.notes, *measured_notes(plan.rig),
+    notes = [*plan.notes, *([" ".join(measured_notes(plan.rig))] if plan.rig.measured else []),
              *([f"Typical values, not yours, in: {', '.join(plan.typical)}."] if plan.typical else [])]
     approach = "".join(f"<li>{e(what)}: to pulse {end}, {seconds:.1f} s</li>" for what, _, end, seconds in plan.approach)
     title = f"{plan.shot.name or 'Shot'} on {plan.rig.name or 'rig'}"
-    return (f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{e(title)}</title><style>{_STYLE}</style></head><body>\n'
+    return (f'<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>{e(title)}</title><style>{_STYLE}</style></head>'
+            f'<body{" class=full" if plan.rig.measured else ""}>\n'
             f"<h1>{e(title)}: {e(plan.verdict)}</h1><p class=small>{e(_origin_of(plan))}</p>\n"
             f"<h2>What to set</h2><div class=two>{tables}</div>\n<h2>Way to the start</h2><ul class=small>{approach}</ul>\n"
             f"<h2>Checks</h2><table class=small><tr><th>check</th><th>figure and limit</th><th>state</th></tr>{check_rows}</table>\n"
