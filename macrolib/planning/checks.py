@@ -19,7 +19,8 @@ _ORDER = (HOLDS, TIGHT, NOT_COMPUTED, FAILS)
 NO_MEND = "no single number was found that mends it"
 _BOUNDS = {"up": " or more", "down": " or less"}
 _FACTORS = (1.05, 1.12, 1.2, 1.35, 1.6, 2, 2.6, 3.5, 5, 8, 15, 40, 150, 1000, 3e4)  # how far a knob is turned
-_NEARER, _MOST_SKIPPED = 6, 4  # tries towards the least turn that is enough; steps of which one is tried at least
+_NEARER, _CLOSE = 6, 0.02  # tries towards the least turn that is enough; share of it that is near enough
+_MOST_SKIPPED = 4  # steps of which one is tried at least
 _IN_VAIN, _FURTHER = 3, slice(2, 9)  # tries after which what improves nothing is skipped; steps beyond what helps but breaks a check
 _APERTURES, _POWERS_OF_TWO = ("f_number", "effective_f_number", "numerical_aperture"), "rig.driver.microsteps"
 _COMFORT = 1.25  # margin from which a check holds, unless it states another
@@ -185,7 +186,10 @@ class _Knob:
         least = self._first(self.start, self._trials(self.start), lambda found: found.holds, self.key != _POWERS_OF_TWO)
         if least is None or not self.look(least).breaks:
             return least
-        clean = self._first(least, self._trials(least)[_FURTHER], lambda found: found.holds and not found.breaks, False)
+        further, harm = self._trials(least)[_FURTHER], lambda trial: sum(map(_ORDER.index, self.look(trial).breaks.values()))
+        if all(harm(trial) >= harm(least) for trial in further[:_MOST_SKIPPED]):
+            return least
+        clean = self._first(least, further, lambda found: found.holds and not found.breaks, False)
         return least if clean is None else clean
 
     def nearest(self):
@@ -243,7 +247,7 @@ class _Knob:
             if trial is None or not min(good, bad) < trial < max(good, bad):
                 trial = math.sqrt(good * bad) if good > 0 < bad else (good + bad) / 2
             trial = self._rounded(trial, self.way)
-            if trial in (good, bad):
+            if trial in (good, bad) or abs(good - bad) < _CLOSE * abs(good):
                 break
             good, bad = (trial, bad) if fits(self.look(trial)) else (good, trial)
         return good

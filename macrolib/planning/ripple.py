@@ -10,7 +10,7 @@ import numpy as np
 
 from macrolib.physics import stepper, vibration
 from macrolib.planning import common, film, stillness
-from macrolib.planning.checks import HOLDS, NOT_COMPUTED, Check
+from macrolib.planning.checks import HOLDS, Check
 
 __all__ = ["motor_ripple", "quiet_speed", "ripple_checks", "ripple_map"]
 
@@ -177,12 +177,11 @@ def quiet_speed(shot, rig, speed):
     A hand-led move passes the rig's modes anyway: they do not count. Where the ripple is too large at all speeds, one that
     is off the resonances; the speed itself if there is none.
     """
-    trial, off = speed, None
-    while trial > speed / 5:
-        near = [stillness.resonance_check(rig, trial, film.excited(rig, trial))] if shot.traverse else []
-        if all(check.state in (HOLDS, NOT_COMPUTED) for check in (*near, _resonance_check(shot, rig, trial))):
-            if ripple_checks(shot, rig, trial, simulate=False)[0].state == HOLDS:
-                return trial
-            off = off or trial
-        trial = common.two_digits(trial * 0.97)
-    return off or speed
+    trials = [speed]
+    while (slower := common.two_digits(trials[-1] * 0.97)) > speed / 5:
+        trials.append(slower)
+    every = np.array(trials)
+    apart = [stillness.resonance_check(rig, every, film.excited(rig, every))] if shot.traverse else []
+    apart = [check.figure >= _APART * (1 - 1e-9) for check in (*apart, _resonance_check(shot, rig, every)) if check.figure is not None]
+    off = [trial for trial, quiet in zip(trials, np.all(apart, axis=0)) if quiet]
+    return next((trial for trial in off if ripple_checks(shot, rig, trial, simulate=False)[0].state == HOLDS), off[0] if off else speed)

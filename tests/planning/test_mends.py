@@ -48,8 +48,8 @@ def test_every_bad_check_is_mended_or_says_that_none_was_found_after_few_plans(n
     shot, rig = BAD[name]
     planner, sizes = macrolib.planning.PLANNERS[shot.kind], []
 
-    def counted(*arguments):
-        made = planner(*arguments)
+    def counted(*arguments, **named):
+        made = planner(*arguments, **named)
         sizes.append(len(made.schedule))
         return made
     monkeypatch.setitem(macrolib.planning.PLANNERS, shot.kind, counted)
