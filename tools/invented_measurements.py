@@ -29,7 +29,7 @@ TRUTH = {
     "there-and-back.csv": {"missed": 8, "full_step": 10e-6},
     "press.csv": {"stiffness": 0.84e6},
     "pair": {"down": 0.42, "across": 68.23, "travel": math.hypot(0.42, 68.23) * VIEW["pixel_pitch"] / VIEW["magnification"]},
-    "sweep": {"best": 13.2e-6, "depth": optics.sharp_depth(kept=0.8, frequency=0.25 / VIEW["pixel_pitch"], **VIEW), "spacing": 11e-6},
+    "sweep": {"best": 13.2e-6, "depth": optics.sharp_depth(kept=0.8, frequency=0.25 / VIEW["pixel_pitch"], **VIEW), "spacing": 9e-6},
     "burst": {"frequency": 11.6, "damping_ratio": 0.045, "amplitude": 5.0, "frame_rate": 20.0},
 }
 
@@ -113,7 +113,7 @@ def _spectrum(size, seed):
 
 def picture(shape, moved=(0.0, 0.0), transfer=None, seed=1, noise=0.008, noise_seed=0):
     """A photograph of a texture, its content moved by so many px down and across; transfer(frequency in cycles for a px)."""
-    size = 2 ** math.ceil(math.log2(max(shape) + 100))
+    size = 2 ** math.ceil(math.log2(max(shape) + 44))  # it repeats beyond its edges
     down, across = fft.fftfreq(size)[:, None], fft.fftfreq(size)
     spectrum = _spectrum(size, seed)
     sharp = fft.ifft2(spectrum).real.std()
@@ -134,11 +134,11 @@ def lens_transfer(offset):
     return lambda at: np.interp(at / cutoff, axis, values, right=0.0)
 
 
-def sweep(number=19, shape=(160, 160)):
+def sweep(number=23, shape=(160, 160)):
     """[(position in m, picture)] through focus."""
     true = TRUTH["sweep"]
     positions = (np.arange(number) - number // 2) * true["spacing"]
-    return [(z, picture(shape, transfer=lens_transfer(z - true["best"]), seed=2, noise=0.004, noise_seed=k))
+    return [(z, picture(shape, transfer=lens_transfer(z - true["best"]), seed=5, noise=0.004, noise_seed=k))
             for k, z in enumerate(positions)]
 
 

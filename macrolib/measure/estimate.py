@@ -43,6 +43,8 @@ def numbers(name, x, least=1, shape=None):
     if not np.isfinite(found).all():
         where = np.argwhere(~np.isfinite(found))[0].tolist()
         raise ValueError(f"{name}{where}: is {found[tuple(where)]}, which is no finite number")
+    if not 1e-100 < np.abs(found).max(initial=1e-100 if found.any() else 1) < 1e100:
+        raise ValueError(f"{name}: reaches {np.abs(found).max():g}; give SI numbers")
     return found
 
 
@@ -76,8 +78,8 @@ def curve_fit(model, y, start, scale, jacobian=None):
 
     size, scale = np.ptp(y), np.asarray(scale, float)
     slopes = {} if jacobian is None else {"jac": lambda v: jacobian(v * scale) * scale / size}
-    found = least_squares(lambda v: (model(v * scale) - y) / size, start / scale, method="lm", xtol=1e-12, ftol=1e-12, gtol=1e-12,
-                          max_nfev=1000, **slopes)
+    found = least_squares(lambda v: (model(v * scale) - y) / size, start / scale, method="lm", xtol=1e-11, ftol=1e-12, gtol=1e-12,
+                          max_nfev=200, **slopes)
     covariance = np.linalg.pinv(found.jac.T @ found.jac, hermitian=True) * max(2 * found.cost / (len(y) - len(scale)), 1e-30)
     return found.x * scale, covariance * np.outer(scale, scale), -found.fun * size
 

@@ -169,6 +169,7 @@ def _envelope(t, y, noise):
         step = np.linalg.solve(fisher, slopes / variance @ (y**2 - moved - still))
         most = np.array([1, abs(found[1]) / 2, 1])
         found = found + np.clip(step, -most, most)
+        found[2] = max(found[2], math.log(noise) - 5)  # where all frames still move, the noise cannot be told
         if np.abs(step).max() < 1e-9 * max(1.0, rate):
             break
     return found[0], found[1], math.exp(found[2]), np.linalg.inv(fisher)[:2, :2]

@@ -41,7 +41,8 @@ def read_photograph(path):
 
     path, notes = Path(path), []
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(record=True) as said:
+            warnings.simplefilter("always")
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(path, formats=("PNG", "JPEG", "TIFF")) as opened:
                 turned = ImageOps.exif_transpose(opened)
@@ -52,8 +53,8 @@ def read_photograph(path):
         raise FileNotFoundError(f"{path}: there is no such file") from None
     except (OSError, SyntaxError, Image.DecompressionBombWarning, Image.DecompressionBombError) as problem:
         raise ValueError(f"{path}: is no PNG, JPEG or TIFF that can be read: {problem}") from None
-    most = np.iinfo(kind).max if kind.kind in "iu" else 1.0
-    pixels = (values / np.float32(most)).astype(np.float32)
+    notes += dict.fromkeys(f"damaged: {warning.message}" for warning in said)
+    pixels = (values / np.float32(np.iinfo(kind).max)).astype(np.float32)
     for end, word in ((pixels <= 0, "black"), (pixels >= 1, "white")):
         if end.mean() > _CLIPPED:
             notes.append(f"{end.mean():.0%} of the pixels are {word}: nothing can be measured there")
@@ -86,10 +87,11 @@ def pixels_of(name, picture):
         found = found @ _LUMINANCE
     if found.ndim != 2 or min(found.shape) < _LEAST:
         raise ValueError(f"{name}: has the shape {found.shape}; a picture has at least {_LEAST} rows and {_LEAST} columns")
-    found = found.astype(np.float32, copy=False)
     if not np.isfinite(found).all():
         raise ValueError(f"{name}: {np.sum(~np.isfinite(found))} pixels are no finite numbers")
-    return found
+    if not np.abs(found).max() < 1e12:
+        raise ValueError(f"{name}: reaches {np.abs(found).max():g}; no brightness does")
+    return found.astype(np.float32, copy=False)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -125,15 +125,15 @@ def _ringing(t, x, start):
     x = x - rest
     peak = int(np.argmax(np.abs(x)))
     begun = peak if start is None else int(np.searchsorted(t, start))
+    if len(t) - begun < 16:
+        raise ValueError(f"signal: only {len(t) - begun} readings after the decay begins; 16 are needed")
     end = begun + _visible(x[begun:])
-    if end - begun < 16:
-        raise ValueError(f"signal: only {end - begun} readings after the decay begins; 16 are needed")
     frequencies, power = _spectrum(t[begun:end], x[begun:end])
     rough = frequencies[2 + np.argmax(power[2:])]  # the two lowest hold offset and drift
     if start is None:  # a record that does not begin at once holds the tap, which is no free decay
         at_once = np.abs(x[t - t[0] < 0.3 / rough]).max() > 0.7 * np.abs(x[peak])
         begun = 0 if at_once else int(np.searchsorted(t, t[peak] + 0.5 / rough))
-    if end - begun < 16:
+    if end - begun < 16 or np.ptp(x[begun:end]) == 0:
         raise ValueError("signal: ends too soon after its largest reading; record at least ten periods of the decay")
     notes = (f"The last {len(t) - end} of {len(t)} readings come after the ringing and were left out.",) if end < len(t) else ()
     reading, later = (t[end - 1] - t[begun]) / (end - begun - 1), slice(end, end + _SEARCHED)
@@ -147,7 +147,7 @@ def _ringing(t, x, start):
 
 def _visible(x):
     """Readings worth fitting: four times those that hold 98 % of the energy above the level of the record's last quarter."""
-    noise = np.mean(x[-(len(x) // 4):]**2) if len(x) > 3 else 0.0
+    noise = np.mean(x[-(len(x) // 4):]**2)
     energy = np.cumsum(x**2 - noise)
     most = energy.max()
     return min(len(x), max(4 * int(np.argmax(energy > 0.98 * most)), 64)) if most > 10 * noise * math.sqrt(2 * len(x)) else len(x)

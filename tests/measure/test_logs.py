@@ -145,6 +145,22 @@ def test_a_log_backwards_is_sorted(read):
     assert found.times == pytest.approx(TIMES) and "sorted" in found.notes[0]
 
 
+def test_damaged_files_are_read_or_refused_and_nothing_else(read):
+    random, ends = np.random.default_rng(3), {"read": 0, "refused": 0}
+    pieces = [*'0123456789.,;:"#\t\n\r -+eEn()[]/_²', "nan", "1e400", '""', "\n\n", ";;", "\0"]
+    for k in range(200):
+        text = list((table(";", COMMA), FAULTY, table(" ", head="t_s{b}x_mm"), table(",", COMMA, '"t (s)","x (mm)"', quote='"'))[k % 4])
+        for place in random.integers(0, len(text), 1 + k % 2).tolist():
+            text[place:place + int(random.integers(0, 2))] = str(random.choice(pieces))
+        try:
+            found = read("".join(text))
+            assert all(np.isfinite(x).all() and len(x) == found.rows for x in found.columns.values())
+            ends["read"] += 1
+        except ValueError:
+            ends["refused"] += 1
+    assert min(ends.values()) > 20, ends
+
+
 @pytest.mark.slow
 def test_a_million_rows(read):
     random, n = np.random.default_rng(1), 1_000_000

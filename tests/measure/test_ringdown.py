@@ -34,12 +34,12 @@ def test_noise_that_is_no_white_noise_widens_the_uncertainty():
     from scipy.signal import butter, lfilter
 
     random, low, fits = np.random.default_rng(2), butter(2, 0.3), []
-    for _ in range(60):
+    for _ in range(40):
         t = np.sort(np.arange(1200) / 400 + random.uniform(-1e-3, 1e-3, 1200))  # uneven as well
         fits.append(fit_ringdown(t, ring(t, 31, 0.03) + 0.1 * lfilter(*low, random.standard_normal(1200))))
     found, stated = np.array([f.frequency for f in fits]), np.array([f.frequency.standard_uncertainty for f in fits])
     print(f"stated over scatter {math.sqrt(np.mean(stated**2)) / found.std():.3f}")
-    assert math.sqrt(np.mean(stated**2)) / found.std() == pytest.approx(1, abs=0.25)
+    assert math.sqrt(np.mean(stated**2)) / found.std() == pytest.approx(1, abs=0.3)
     assert sum(f.second is not None for f in fits) <= 2 and any("stronger near" in n for n in fits[0].notes)
 
 
@@ -120,6 +120,12 @@ def _nan(x):
 def test_bad_records_are_refused(times, signal, said):
     with pytest.raises(ValueError, match=said):
         fit_ringdown(times, signal)
+
+
+@pytest.mark.parametrize("start", [1.99, 2.0, 99.0])
+def test_a_start_near_or_beyond_the_end_is_refused(start):
+    with pytest.raises(ValueError, match="readings after the decay begins"):
+        fit_ringdown(S, CLEAN + NOISE, start=start)
 
 
 @pytest.mark.parametrize("rate", [38, 40, 45, 50, 55, 60, 65, 69])

@@ -79,6 +79,7 @@ def test_the_scale_that_was_read_counts():
     ([0, 1, math.inf], [0, 1, 2], {}, r"pulses\[2\]"), ([0, 1, 2, 3], [5, 5, 5, 5], {}, "positions: all 4 are the same"),
     ([7, 7, 7], [0, 1, 2], {}, "pulses: all 3"), ([0, 1, 2, 3], [0, 1, 2], {}, "4 and 3 values"),
     ([0, 1, 2, 3], [0, 1, 0, 1], {}, "do not follow"),
+    ([0, 1, 2], [0, 1e200, 2e200], {}, "give SI"), ([0, 1, 2], [0, 1e-200, 2e-200], {}, "give SI"),
     ([[0, 1, 2]], [[0, 1, 2]], {}, "axes"), ([0, 1, 2], [0, 1, 2], {"nominal": 1e-3}, "check the units"),
     (np.arange(8) * 100, np.arange(8) * 1.0, {"pulses_per_turn": 3200}, "less than one turn"),
     (np.arange(8) * 3200, np.arange(8) + 0.1 * np.sin(np.arange(8)), {"pulses_per_turn": 3200}, "tell all"),
