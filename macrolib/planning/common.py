@@ -15,6 +15,7 @@ ROOM = 293.15  # K, at which data sheets give the drag
 GREASE_DOUBLING = 25.0  # K of cooling that double the drag of grease, from memory; measure yours
 MOST_INERTIA = 10.0  # load over rotor inertia; common practice, no source
 MOTOR_DAMPING = 0.05  # damping ratio of rotor and load on the magnetic spring, from memory; measure yours
+_SLOWER_HOMING = (("rig.rail.homing_speed", "down"),)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -91,6 +92,13 @@ def jerk_settings(jerk, per_pulse):
 def whole(x, how=np.rint):
     """x as a whole number: an int, or an array of whole floats; how: also np.ceil or np.floor."""
     return int(how(x)) if np.ndim(x) == 0 else how(x)
+
+
+def refuse(refusals):
+    """ValueError for the first of pairs (whether no plan is made, why) that says so."""
+    for refused, why in refusals:
+        if refused:
+            raise ValueError(why)
 
 
 def drive_settings(rig):
@@ -171,6 +179,23 @@ def runs(rig, start, goals, speed, acceleration):
     return steps
 
 
+def idle_speed(shot, rig, acceleration):
+    """Speed in m/s of runs without film or frames: what pulse ceiling and torque leave, one to five times the homing speed."""
+    speed = np.minimum(0.9 * shot.limits.ceiling_share * rig.pulse_ceiling * drive(rig).travel_per_pulse, 5 * rig.rail.homing_speed)
+    for _ in range(15):  # down to a fifth
+        weak = torque_available(rig, speed) < shot.limits.torque_factor * torque_needed(rig, speed, acceleration)
+        if not np.any(weak):
+            break
+        speed = np.where(weak, 0.9 * speed, speed)[()]
+    return speed
+
+
+def top_speed(rig, steps, speed, acceleration):
+    """Speed in m/s that the longest run of an approach reaches within its limits."""
+    travel = functools.reduce(np.maximum, (abs(goal - start) for _, start, goal, _ in steps if start is not None))
+    return ramps.trapezoid(travel * drive(rig).travel_per_pulse, speed, acceleration).peak_speed
+
+
 def arrival(rig, approach, speed, acceleration):
     """The Move that ends an approach; of one pulse at least."""
     _, start, goal, _ = approach[-1]
@@ -230,19 +255,36 @@ def rail_check(rig, stops, knobs, ahead=math.inf, braking=0.0):
     return Check("travel within the rail", figure, limit, "mm", "at least", why=why, knobs=knobs)
 
 
-def pulse_check(shot, rig, speed, knobs):
-    """Check the fastest move's pulse rate against the share of the ceiling that may be used."""
+def _binding(cases):
+    """(what, *values) of the case with the least score, lane by lane; cases: (what, score, *values)."""
+    what, *found = cases[0]
+    for name, *values in cases[1:]:
+        worse = values[0] < found[0]
+        what = name if np.all(worse) else "one or another move" if np.any(worse) else what
+        found = [np.where(worse, *pair)[()] for pair in zip(values, found)]
+    return what, *found[1:]
+
+
+def pulse_check(shot, rig, speed, knobs, idle=()):
+    """Check the fastest move's pulse rate against the share of the ceiling that may be used.
+
+    idle: (what, speed in m/s) of moves that count for nothing else, such as homing.
+    """
+    what, speed = _binding([(what, -v, v) for what, v in (("the move", speed), *idle)])
     rate = transmission.pulse_rate(speed, rig.travel_per_turn, rig.pulses_per_turn)
     return Check("pulse rate under the ceiling", rate, rig.pulse_ceiling * shot.limits.ceiling_share, "1/s", enough=1.0,
-                 why=f"{shot.limits.ceiling_share:.0%} of the lower ceiling of controller and driver",
-                 knobs=(*knobs, ("rig.controller.pulse_ceiling", "up")))
+                 why=f"{shot.limits.ceiling_share:.0%} of the lower ceiling of controller and driver"
+                 + f"; the fastest is {what}" * bool(idle),
+                 knobs=(*(_SLOWER_HOMING if what == "homing" else knobs), ("rig.controller.pulse_ceiling", "up")))
 
 
-def torque_check(shot, rig, speed, acceleration, knobs):
-    """Check the torque the motor has at the top speed against what the move needs there."""
-    return Check("torque", torque_available(rig, speed), torque_needed(rig, speed, acceleration), "mN m", "at least",
-                 enough=shot.limits.torque_factor, why="available against needed, at top speed and full acceleration",
-                 knobs=(*knobs, ("rig.motor.holding_torque", "up")))
+def torque_check(shot, rig, speed, acceleration, knobs, idle=()):
+    """Check the torque the motor has at the top speed against what the move needs there; idle: as for pulse_check."""
+    moves = [(what, torque_available(rig, v), torque_needed(rig, v, acceleration)) for what, v in (("the move", speed), *idle)]
+    what, available, needed = _binding([(what, has / needs, has, needs) for what, has, needs in moves])
+    return Check("torque", available, needed, "mN m", "at least", enough=shot.limits.torque_factor,
+                 why="available against needed, at top speed and full acceleration" + f"; least in {what}" * bool(idle),
+                 knobs=(*(_SLOWER_HOMING if what == "homing" else knobs), ("rig.motor.holding_torque", "up"), ("rig.supply.voltage", "up")))
 
 
 def motor_checks(rig, moving_share):

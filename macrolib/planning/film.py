@@ -7,6 +7,7 @@ from macrolib.physics import optics, screen, tilt, vibration
 from macrolib.planning import common
 from macrolib.planning.checks import Check
 
+_MOST_FRAMES = 200_000  # video frames: beyond this something is mistyped
 _STEEPEST = 1.5  # rad: beyond this nothing stays in focus along a move
 
 
@@ -75,6 +76,21 @@ def slower(shot):
 def faster(shot):
     """Knobs that make the move faster."""
     return tuple((key, "up" if way == "down" else "down") for key, way in slower(shot))
+
+
+def change_speed(shot, up):
+    """What makes the move faster, or slower, in words: the key that asks for the speed, and which way to change it."""
+    own, name = table(shot)
+    if getattr(own, "duration", AUTO) != AUTO:
+        return f"{'shorten' if up else 'lengthen'} traverse.duration"
+    by_picture = isinstance(own.speed, str) and shot.limits.image_speed is not None
+    return f"{'raise' if up else 'lower'} {'limits.image_speed' if by_picture else f'{name}.speed'}"
+
+
+def too_many_frames(shot, seconds):
+    """(whether a move of so many seconds has more video frames than anybody films, why it is refused); arrays broadcast."""
+    return seconds * table(shot)[0].frame_rate > _MOST_FRAMES, (
+        f"the move would have more than {_MOST_FRAMES:,} video frames: {change_speed(shot, True)} or bring the marks together")
 
 
 def focus_check(shot, rig, speed, depth):

@@ -29,8 +29,7 @@ def _limits(shot, rig, per_pulse):
 def _times(shot, speed, acceleration):
     h = shot.hand_led
     duration = abs(h.end_mark - h.start_mark) / (_STEADY * speed) + speed / acceleration + 1.0
-    if duration * h.frame_rate > 200_000:
-        raise ValueError("the move would have more than 200,000 video frames; raise the speed or bring the marks together")
+    common.refuse([film.too_many_frames(shot, duration)])
     return np.arange(math.ceil(duration * h.frame_rate) + 1) / h.frame_rate
 
 
@@ -113,13 +112,13 @@ def _settings(shot, rig, d, speed, acceleration, lag, quiet, total):
 
 def _motion_checks(shot, rig, speed, acceleration, lag, h):
     ends = [h.start_mark, h.end_mark, *(x + s * h.overrun for x in (h.start_mark, h.end_mark) for s in (1, -1))]
-    quicker = (("shot.hand_led.acceleration", "up"), ("shot.hand_led.speed", "down"))
+    homing, quicker = [("homing", rig.rail.homing_speed)], (("shot.hand_led.acceleration", "up"), ("shot.hand_led.speed", "down"))
     return [
         Check("lag behind the hand", lag, _MOST_LAG * abs(h.end_mark - h.start_mark), "mm",
               why="a tenth of the way between the marks; our own choice", knobs=quicker),
         common.rail_check(rig, ends, (*quicker, ("shot.hand_led.overrun", "down"), ("rig.rail.high_end_stop", "up")),
                           common.room(rig, ends), lag),
-        common.pulse_check(shot, rig, speed, (("shot.hand_led.speed", "down"),)),
-        common.torque_check(shot, rig, speed, acceleration, (("shot.hand_led.speed", "down"), ("shot.hand_led.acceleration", "down"))),
+        common.pulse_check(shot, rig, speed, quicker[1:], homing),
+        common.torque_check(shot, rig, speed, acceleration, (*quicker[1:], ("shot.hand_led.acceleration", "down")), homing),
         *common.holding_checks(rig),
     ]

@@ -30,7 +30,8 @@ def _limits(shot, rig, per_pulse):
     for speed in 0.95 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse * 0.8 ** np.arange(30):
         if (acceleration := common.acceleration_for_torque(rig, speed, shot.limits.torque_factor)) > 0:
             return float(speed), min(acceleration, 10.0)  # m/s^2: more shakes whatever is not screwed down
-    raise ValueError("the motor cannot move the carriage with the torque factor that the shot asks for")
+    raise ValueError(f"the motor cannot move the carriage with the limits.torque_factor of {shot.limits.torque_factor:g}: lower that, or "
+                     "raise motor.holding_torque, driver.peak_current or supply.voltage")
 
 
 def jog(shot, rig, distance, tolerance=10.0, reaction=0.25):

@@ -112,8 +112,7 @@ def _motion(shot, rig, focus, per_pulse):
     else:
         acceleration, origin = s.acceleration, GIVEN
     if s.speed == AUTO:
-        ceiling = 0.9 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse
-        speed = common.two_digits(min(ceiling, 5 * rig.rail.homing_speed))
+        speed = common.two_digits(common.idle_speed(shot, rig, acceleration))
     else:
         speed = s.speed
     return lay(rig, focus.spacing, "trapezoid" if s.ramp == "auto" else s.ramp, speed, acceleration,
@@ -223,9 +222,7 @@ def plan_stack(shot, rig, rows=True):
     """Made of a stack shot on a rig as used."""
     d = common.drive(rig)
     focus, frames = focus_and_frames(shot, rig)
-    for refused, why in refusals(frames):
-        if refused:
-            raise ValueError(why)
+    common.refuse(refusals(frames))
     motion = _motion(shot, rig, focus, d.travel_per_pulse)
     timing, checks = judge(shot, rig, focus, frames, motion)
     numbers = np.arange(frames.first, frames.last + 1)
@@ -341,12 +338,12 @@ def _best_share(shot, rig, focus):
 
 def _motion_checks(shot, rig, d, motion, frames, approach):
     ends = [x * d.travel_per_pulse for x in (frames.start, frames.at(frames.count), *(step[2] for step in approach))]
-    slower = (("shot.stack.speed", "down"),)
+    slower, homing = (("shot.stack.speed", "down"),), [("homing", rig.rail.homing_speed)]
     wander = tilt.misalignment(np.maximum(abs(shot.stack.far_end - shot.stack.near_end), d.travel_per_pulse), rig.rail.misalignment)
     return [
         common.rail_check(rig, ends, (("shot.stack.near_end", "up"), ("shot.stack.far_end", "down"), ("rig.rail.high_end_stop", "up"))),
-        common.pulse_check(shot, rig, motion.speed, slower),
-        common.torque_check(shot, rig, motion.speed, motion.acceleration, (*slower, ("shot.stack.acceleration", "down"))),
+        common.pulse_check(shot, rig, motion.speed, slower, homing),
+        common.torque_check(shot, rig, motion.speed, motion.acceleration, (*slower, ("shot.stack.acceleration", "down")), homing),
         *common.holding_checks(rig),
         Check("rail along the optical axis", wander * shot.picture.magnification, DRIFT_ACROSS * rig.camera.sensor_height, "mm",
               why=f"wander of the picture over the stack against {DRIFT_ACROSS:.0%} of its height",

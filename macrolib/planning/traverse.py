@@ -13,7 +13,7 @@ from macrolib.planning.common import Setting
 from macrolib.planning.stillness import DERIVED, GIVEN, PRESET
 
 _LEAST_RAMP = 0.5  # s that an automatic ramp lasts at least, so that it is seen as one; our own choice
-_LONGEST_RAMP, _MOST_FRAMES = 600.0, 200_000  # s, video frames: beyond this something is mistyped
+_LONGEST_RAMP = 600.0  # s; beyond this something is mistyped
 _RAMP_SHARE = 0.4  # of a given duration that one automatic ramp takes at most
 _GENTLE = 1.0  # px/frame^2: change of image speed that an automatic ramp does not exceed; our own choice
 
@@ -40,9 +40,17 @@ def _peak(shape):
 def _ramp_time(shot, rig, speed, shape):
     """(seconds, origin) of a ramp to a speed; automatic ones last whole periods of the slowest mode that is known."""
     time, origin = _wanted_ramp_time(shot, rig, speed, shape)
-    if time > _LONGEST_RAMP:
-        raise ValueError(f"a ramp would last {time:.3g} s; raise the acceleration or lower the speed")
+    common.refuse([_too_long(shot, speed, time)])
     return time, origin
+
+
+def _too_long(shot, speed, time):
+    """(where a ramp to a speed lasts too long, why); SI, arrays broadcast."""
+    t = shot.traverse
+    change = ("lower traverse.ramp_frames" if t.ramp_frames is not None else
+              "give a traverse.acceleration" if isinstance(t.acceleration, str) else "raise traverse.acceleration")
+    how_long = "too long" if np.ndim(time * speed) else f"{time:.3g} s to {1e3 * speed:.3g} mm/s"
+    return time > _LONGEST_RAMP, f"a ramp would last {how_long}: {change}, or {film.change_speed(shot, False)}"
 
 
 def _wanted_ramp_time(shot, rig, speed, shape):
@@ -51,11 +59,10 @@ def _wanted_ramp_time(shot, rig, speed, shape):
         return t.ramp_frames / t.frame_rate, GIVEN
     if t.acceleration != AUTO:
         return speed * peak / t.acceleration, GIVEN
-    gentle = _GENTLE * rig.camera.pixel_pitch * t.frame_rate**2 / film.image_rate(shot, rig)
-    soft = [stillness.tolerance(shot, rig) * (2 * math.pi * f) ** 2 for _, f, _ in stillness.modes(rig)]
-    strong = common.acceleration_for_torque(rig, speed, 1.5 * shot.limits.torque_factor)
-    least = max(_LEAST_RAMP, speed * peak / max(min(gentle, strong, *(soft or [stillness.PRESET_ACCELERATION])), 1e-9))
-    if not soft:
+    unseen = _GENTLE * rig.camera.pixel_pitch * t.frame_rate**2 / film.image_rate(shot, rig)
+    gentle, origin = common.gentle_acceleration(shot, rig, speed)
+    least = max(_LEAST_RAMP, speed * peak / min(unseen, gentle))
+    if origin == PRESET:
         return least if t.duration == AUTO else min(least, _RAMP_SHARE * t.duration), PRESET
     frequency, zeta = min((f, zeta) for _, f, zeta in stillness.modes(rig))
     period = 1 / (frequency * math.sqrt(1 - zeta**2))
@@ -85,8 +92,7 @@ def _path(shot, rig, per_pulse):
     kind, chosen = _choose_shape(shot, rig, _guess(shot, rig, per_pulse, distance))
     shape = common.SHAPES.get(kind, "rectangle")
     speed, origins = _speed(shot, rig, per_pulse, distance, shape)
-    if distance / speed * t.frame_rate > _MOST_FRAMES:
-        raise ValueError(f"a take would have more than {_MOST_FRAMES:,} video frames; raise the speed or shorten the move")
+    common.refuse([film.too_many_frames(shot, distance / speed)])
     time, origins["acceleration"] = (0.0, DERIVED) if kind in common.WHOLE else _ramp_time(shot, rig, speed, shape)
     origins["ramp"] = chosen
     return lay(shot, per_pulse, kind, speed, time, t.acceleration, origins)
@@ -120,9 +126,7 @@ def refusals(shot, per_pulse, speed, time):
     t = shot.traverse
     start, end = (common.whole(mark / per_pulse) for mark in (t.start_mark, t.end_mark))
     return [(start == end, "the marks must differ, by a pulse at least"),
-            (abs(end - start) * per_pulse / speed * t.frame_rate > _MOST_FRAMES,
-             f"a take would have more than {_MOST_FRAMES:,} video frames; raise the speed or shorten the move"),
-            (time > _LONGEST_RAMP, "a ramp would last too long; raise the acceleration or lower the speed")]
+            film.too_many_frames(shot, abs(end - start) * per_pulse / speed), _too_long(shot, speed, time)]
 
 
 def _guess(shot, rig, per_pulse, distance):
@@ -155,19 +159,13 @@ def _speed(shot, rig, per_pulse, distance, shape):
     return speed, {"speed": DERIVED}
 
 
-def _runs(shot, rig, path, per_pulse):
+def _runs(shot, rig, path, limits):
     """(what, from pulse, to pulse, s) before the first take, and the return between takes in the same form."""
-    take_up = common.whole(1.5 * rig.transmission.backlash / per_pulse, np.ceil)
-    quick = np.maximum(path.speed, np.minimum(0.9 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse, 5 * rig.rail.homing_speed))
-    before, end = path.start - path.sense * take_up, path.start + path.sense * path.pulses
-    home = common.whole(rig.rail.home_switch / per_pulse)
-
-    def run(what, start, goal):
-        return what, start, goal, ramps.trapezoid(abs(goal - start) * per_pulse, quick, path.acceleration).duration
-
-    homing = ("homing", None, home, (rig.rail.high_end_stop - rig.rail.home_switch) / rig.rail.homing_speed)
-    up = run("backlash take-up", before, path.start)
-    return [homing, run("to before the start", home, before), up], [run("return run", end, before), up]
+    take_up = common.whole(1.5 * rig.transmission.backlash / common.drive(rig).travel_per_pulse, np.ceil)
+    before, end, home = path.start - path.sense * take_up, path.start + path.sense * path.pulses, common.homing(rig)
+    up = {"backlash take-up": path.start}
+    return ([home, *common.runs(rig, home[2], {"to before the start": before, **up}, *limits)],
+            common.runs(rig, end, {"return run": before, **up}, *limits))
 
 
 def _schedule(shot, rig, path, per_pulse):
@@ -190,6 +188,7 @@ class _Timing:
 
     approach: list
     back: float
+    idle: float  # the largest speed without film
     settle: tuple
     quiet: tuple
     first_wait: float
@@ -199,15 +198,15 @@ class _Timing:
 
 
 def _timing(shot, rig, path):
-    takes, per_pulse = shot.traverse.takes, common.drive(rig).travel_per_pulse
-    approach, between = _runs(shot, rig, path, per_pulse)
-    travel = abs(approach[-1][2] - approach[-1][1]) * per_pulse
-    take_up = ramps.trapezoid(np.where(travel, travel, per_pulse)[()], path.speed, path.acceleration)
-    quiet, settle = stillness.wait_after_footfall(shot, rig), stillness.wait_after_move(shot, rig, take_up)
+    takes, limits = shot.traverse.takes, (np.maximum(path.speed, common.idle_speed(shot, rig, path.acceleration)), path.acceleration)
+    approach, between = _runs(shot, rig, path, limits)
+    idle = common.top_speed(rig, approach + between, *limits)
+    quiet, settle = stillness.wait_after_footfall(shot, rig), stillness.wait_after_move(shot, rig, common.arrival(rig, approach, *limits))
     way, back = (sum(step[3] for step in steps) for steps in (approach, between))
     first_wait = np.maximum(quiet[0] - way, settle[0])
     moving = way + takes * path.move.duration + (takes - 1) * back
-    return _Timing(approach, back, settle, quiet, first_wait, way + first_wait, moving, moving + first_wait + (takes - 1) * settle[0])
+    total = moving + first_wait + (takes - 1) * settle[0]
+    return _Timing(approach, back, idle, settle, quiet, first_wait, way + first_wait, moving, total)
 
 
 def judge(shot, rig, path, simulate=True):
@@ -216,7 +215,7 @@ def judge(shot, rig, path, simulate=True):
     shortest = timing.settle[0] if t.takes > 1 else timing.first_wait  # later takes wait no longer than this
     quicker = film.faster(shot)
     return timing, [
-        *film.picture_checks(shot, rig, path.move.peak_speed), *_motion_checks(shot, rig, d, path, timing.approach),
+        *film.picture_checks(shot, rig, path.move.peak_speed), *_motion_checks(shot, rig, d, path, timing),
         stillness.still_check("quiet at the start", timing.settle[2], shortest, shot, rig, "shot.waits.settling_wait"),
         stillness.still_check("quiet after the last footfall", timing.quiet[2], timing.waiting, shot, rig, "shot.waits.wait_before_move"),
         *stillness.other_checks(shot, rig, screen.exposure_time(t.shutter_angle, t.frame_rate), timing.waiting),
@@ -268,6 +267,7 @@ def _settings(shot, rig, d, path, timing):
         "settling_wait": Setting(timing.settle[0], "s", timing.settle[1], "wait at the start of each take"),
         "wait_before_move": Setting(timing.quiet[0], "s", timing.quiet[1], "wait after the last footfall"),
         "takes": Setting(t.takes, "1", GIVEN, "takes"),
+        "return_speed": Setting(timing.idle, "mm/s", DERIVED, "largest speed to the start and back"),
         "return_time": Setting(timing.back, "s", DERIVED, "time of the return run"),
         "total_time": Setting(timing.total, "min", DERIVED, "time from homing to the last take"),
         **common.drive_settings(rig),
@@ -277,9 +277,9 @@ def _settings(shot, rig, d, path, timing):
     }
 
 
-def _motion_checks(shot, rig, d, path, approach):
+def _motion_checks(shot, rig, d, path, timing):
     per_pulse, speed = d.travel_per_pulse, path.move.peak_speed
-    slower = film.slower(shot)
+    slower, idle = film.slower(shot), [("the way to the start or back", timing.idle), ("homing", rig.rail.homing_speed)]
     allowed = stillness.tolerance(shot, rig)
     left = sum(stillness.left_ringing(path.move, f, z) for _, f, z in stillness.modes(rig)) if stillness.stand_known(rig) else None
     scale = 2 * shot.picture.magnification / rig.camera.pixel_pitch
@@ -290,9 +290,9 @@ def _motion_checks(shot, rig, d, path, approach):
         *([] if path.ramp in common.WHOLE else [
             Check("reaches its speed", speed, path.speed, "mm/s", "at least", 1.0, why="the ramps must fit between the marks",
                   knobs=(("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), *slower))]),
-        _rail_check(shot, rig, path, approach, per_pulse, slower),
-        common.pulse_check(shot, rig, speed, slower),
-        common.torque_check(shot, rig, speed, path.acceleration, (*slower, ("shot.traverse.acceleration", "down"))),
+        _rail_check(shot, rig, path, timing.approach, per_pulse, slower),
+        common.pulse_check(shot, rig, speed, slower, idle),
+        common.torque_check(shot, rig, speed, path.acceleration, (*slower, ("shot.traverse.acceleration", "down")), idle),
         *common.holding_checks(rig),
     ]
 

@@ -119,8 +119,9 @@ def test_a_traverse_waits_before_it_starts(quiet):
 
 def test_the_first_frame_of_a_stack_waits_for_the_take_up():
     """Moves of 20 um in whole periods of the stand leave nothing; the take-up does."""
-    made = _plan("moss-capsule", parts={"rig.stand": {"natural_frequency": 31.0, "damping_ratio": 0.01}, "rig.lens": {"support_stiffness": None},
-                                        "rig.carriage": {"natural_frequency": None}, "shot.waits": {"tolerance": 0.1},
+    made = _plan("moss-capsule", parts={"rig.stand": {"natural_frequency": 31.0, "damping_ratio": 0.01},
+                                        "rig.lens": {"support_stiffness": None}, "rig.carriage": {"natural_frequency": None},
+                                        "shot.waits": {"tolerance": 0.1},
                                         "shot.stack": {"spacing": 20e-6, "acceleration": 20e-6 * 31.0**2, "speed": 5e-3}})
     wanted = made.schedule["trigger"][1][0] - made.schedule["arrive"][1][0] - made["settling_wait"]
     assert wanted > 0.3 and f"MV_FIRST_WAIT_MS {math.ceil(1e3 * wanted)}\n" in header.header(made)[0]

@@ -228,7 +228,8 @@ def test_a_filmed_move(name, tmp_path):
     assert way > quiet, "the way to the start takes longer than the floor rings"
     total = way + duration
     r.same(rel=1e-6, wait_before_move=quiet, settling_wait=0.0)
-    r.same(return_time=run(distance + take_up, quick, acceleration) + up, total_time=total, energy=r.draw(1.0) * total)
+    r.same(return_speed=min(quick, math.sqrt(acceleration * max(shot["start_mark"] - take_up, distance + take_up))),
+           return_time=run(distance + take_up, quick, acceleration) + up, total_time=total, energy=r.draw(1.0) * total)
     r.all_seen()
 
 

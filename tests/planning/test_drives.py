@@ -123,6 +123,7 @@ def traverse(demand, limits):
     ("M17-40", "Tr8x2", "D2.0"), ("M11-45", "B12x4", "D1.2"), ("M23-56", "T2.5-20 i10", "D4.2"), ("M14-34", "Tr8x8 (P2)", "D1.2")])
 def test_figures_agree_with_the_checks_of_a_plan(rig, motor, transmission, driver):
     demand, limits = dataclasses.replace(DEMAND, acceleration=0.005), Limits(torque_factor=3.0, ceiling_share=0.5)
+    rig = changed(rig, rail={"homing_speed": demand.speed / 5})  # no way to the start is faster than the take
     first = one(motor, transmission, driver, rig, demand, limits=limits)
     made = plan(traverse(demand, limits), first.rig, mends=False)
     assert (made["speed"], made["acceleration"]) == pytest.approx((demand.speed, demand.acceleration))

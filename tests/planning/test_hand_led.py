@@ -68,6 +68,19 @@ def test_a_note_names_the_speeds_that_shake():
     assert "1.7 mm/s (camera on its carriage)" in notes and "rotor" not in notes
 
 
+@pytest.mark.parametrize("tables, says", [({"hand_led": {"speed": 1e-8}}, "raise hand_led.speed or"),
+                                          ({"limits": {"image_speed": 1e-4}}, "raise limits.image_speed or")])
+def test_too_many_frames_are_refused_with_the_key_that_asks_for_them(tables, says):
+    with pytest.raises(ValueError, match=f"video frames: {says}"):
+        plan(changed(SHOT, **tables), RIG)
+
+
+def test_homing_is_judged():
+    fast, name = changed(RIG, rail={"homing_speed": 80e-3}), "pulse rate under the ceiling"
+    assert assert_mended(SHOT, fast, name).key == "rig.rail.homing_speed"
+    assert plan(SHOT, fast, mends=False).check(name).why.endswith("the fastest is homing")
+
+
 @pytest.mark.parametrize("home, way", [(0.0, 0.405), (0.3, 0.305)])
 def test_homing_is_counted_from_the_farther_end_of_the_rail(home, way):
     made = plan(SHOT, changed(RIG, rail={"home_switch": home}), mends=False)

@@ -68,5 +68,5 @@ def test_refused(wrong):
 
 def test_a_motor_too_weak_to_move_is_said():
     weak = dataclasses.replace(RIG, motor=dataclasses.replace(RIG.motor, holding_torque=5e-3))
-    with pytest.raises(ValueError, match="cannot move the carriage"):
+    with pytest.raises(ValueError, match="limits.torque_factor of 2.*motor.holding_torque"):
         jog(SHOTS["wing-case"], weak, 0.06)

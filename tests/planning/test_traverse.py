@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from macrolib import plan, read_rig, read_shot
 from macrolib.files import AUTO
+from macrolib.planning import common
 from macrolib.planning.checks import FAILS, HOLDS, NOT_COMPUTED, TIGHT, apply
 from macrolib.shot import shot_text
 from tests.planning.mended import assert_mended
@@ -46,6 +47,8 @@ BREAK = {
     "reaches its speed": (changed(SHOT, traverse={"speed": 20e-3, "acceleration": 3e-3}), RIG),
     "travel within the rail": (changed(SHOT, traverse={"start_mark": 2e-3, "ramps": "outside", "run_up": 12e-3}), RIG),
     "pulse rate under the ceiling": (changed(SHOT, traverse={"speed": 5e-3}), changed(RIG, controller={"pulse_ceiling": 3e3})),
+    "pulse rate under the ceiling ": (SHOT, changed(RIG, rail={"homing_speed": 80e-3})),
+    "torque ": (SHOT, changed(RIG, rail={"homing_speed": 0.9}, supply={"voltage": 7.0})),
     "torque": (changed(SHOT, traverse={"acceleration": 90.0, "speed": 20e-3}), RIG),
     "stays when power is off": (SHOT, changed(UPRIGHT, motor={"detent_torque": 5e-3}, lens={"lowest_magnification": 1.0})),
     "stays at hold current": (SHOT, changed(UPRIGHT, driver={"hold_current_share": 0.02})),
@@ -74,7 +77,7 @@ def test_every_check_has_a_case_in_which_it_fails():
     shocked = changed(RIG, camera={"shutter": "mechanical", "shutter_shock": 1e-6}, driver={"largest_current": 2.0})
     stalk = changed(SHOT, limits={"blur": 5.0}, subject={"natural_frequency": 6.0, "damping_ratio": 0.02, "sway": 1e-6})
     plans = [plan(stalk, shocked, mends=False), plan(PUSH, RIG, mends=False), plan(SHOT, UPRIGHT, mends=False)]
-    assert {c.name for p in plans for c in p.checks} == set(BREAK)
+    assert {c.name for p in plans for c in p.checks} == {name.strip() for name in BREAK}
 
 
 @pytest.mark.parametrize("slope", [-0.05, 0.05])
@@ -85,8 +88,8 @@ def test_misalignment_and_slope_add_up_whatever_their_signs(slope):
 
 
 def test_an_angle_beyond_the_right_one_is_judged_and_not_refused():
-    check = plan(changed(SHOT, subject={"slope": -1.2}), changed(RIG, rail={"misalignment": 0.5}), mends=False).check("focus along the move")
-    assert check.state == FAILS
+    made = plan(changed(SHOT, subject={"slope": -1.2}), changed(RIG, rail={"misalignment": 0.5}), mends=False)
+    assert made.check("focus along the move").state == FAILS
 
 
 def test_a_slope_that_is_too_steep_is_mended():
@@ -97,7 +100,7 @@ def test_a_slope_that_is_too_steep_is_mended():
 
 @pytest.mark.parametrize("name", BREAK)
 def test_check_fails_and_its_mend_makes_it_hold(name):
-    assert_mended(*BREAK[name], name)
+    assert_mended(*BREAK[name], name.strip())
 
 
 TIMED = {"motion of the picture": {"duration": 8.0}, "speed off the resonances": {"duration": 10.8},
@@ -112,7 +115,8 @@ def test_a_mend_keeps_to_the_key_of_a_pair_that_is_given(name):
     assert again.traverse.faults() == [] and plan(again, rig, mends=False).check(name).state == HOLDS
 
 
-DOUBLED = [({"speed": 1e-3, "duration": 30.0}, ("speed", "duration")), ({"acceleration": 1e-2, "ramp_frames": 20}, ("acceleration", "ramp_frames")),
+DOUBLED = [({"speed": 1e-3, "duration": 30.0}, ("speed", "duration")),
+           ({"acceleration": 1e-2, "ramp_frames": 20}, ("acceleration", "ramp_frames")),
            ({"ramp": "minimum-jerk", "acceleration": 1e-2}, ("acceleration", "minimum-jerk")),
            ({"ramp": "cycloidal", "ramp_frames": 20}, ("ramp_frames", "cycloidal"))]
 
@@ -242,6 +246,48 @@ def test_marks_on_one_pulse_are_refused(end, keys):
         plan(changed(SHOT, traverse={"end_mark": end, **keys}), RIG)
 
 
-def test_too_many_frames_are_refused():
-    with pytest.raises(ValueError, match="video frames"):
-        plan(changed(SHOT, traverse={"speed": 1e-9, "acceleration": 1e-3}), RIG)
+@pytest.mark.parametrize("tables, says", [
+    ({"traverse": {"speed": 1e-9, "acceleration": 1e-3}}, "video frames: raise traverse.speed or"),
+    ({"limits": {"image_speed": 1e-4}}, "video frames: raise limits.image_speed or"),
+    ({"traverse": {"duration": 9e5}}, "video frames: shorten traverse.duration or"),
+    ({"traverse": {"speed": 9.0}}, "last [^ ]* s to 9e.03 mm/s: give a traverse.acceleration, or lower traverse.speed"),
+    ({"limits": {"image_speed": 9e4}, "waits": {"tolerance": 1e-3}}, "give a traverse.acceleration, or lower limits.image_speed"),
+    ({"traverse": {"speed": 9e-3, "acceleration": 1e-6}}, "raise traverse.acceleration, or lower traverse.speed"),
+    ({"traverse": {"ramp_frames": 90_000}}, "lower traverse.ramp_frames"),
+    ({"traverse": {"duration": 7.0, "acceleration": 1e-9}}, "raise traverse.acceleration, or lengthen traverse.duration"),
+])
+def test_what_is_refused_names_the_key_that_asks_for_it(tables, says):
+    with pytest.raises(ValueError, match=says):
+        plan(changed(SHOT, **tables), RIG)
+
+
+@pytest.mark.parametrize("rig", [{"motor": {"holding_torque": 1e-3}}, {"supply": {"voltage": 0.2}}])
+@pytest.mark.parametrize("keys", [{"speed": 2e-3}, {}, {"duration": 12.0}])
+def test_a_motor_without_torque_fails_the_check_of_torque_and_is_not_refused(rig, keys):
+    weak = changed(RIG, **rig)
+    made = plan(changed(SHOT, traverse=keys), weak)
+    check = made.check("torque")
+    assert check.state == FAILS and check.mend.key in ("rig.motor.holding_torque", "rig.supply.voltage")
+    assert plan(*apply(made.shot, weak, check.mend.key, check.mend.value), mends=False).check("torque").state == HOLDS
+
+
+@pytest.mark.parametrize("homing", [10e-3, 80e-3])
+def test_runs_without_film_are_judged_and_set(homing):
+    made = plan(SHOT, changed(RIG, rail={"homing_speed": homing}), mends=False)
+    travel, acceleration = 60e-3 - 58 * made["travel_per_pulse"], made["acceleration"]  # the way to before the start is the longest
+    assert made["return_speed"] == pytest.approx(math.sqrt(acceleration * travel))
+    rate, torque = made.check("pulse rate under the ceiling"), made.check("torque")
+    fastest = max(homing, made["return_speed"])
+    assert rate.figure == pytest.approx(fastest / made["travel_per_pulse"])
+    assert "homing" in rate.why if homing == fastest else "the way to the start or back" in rate.why
+    assert torque.figure / torque.limit == pytest.approx(
+        common.torque_available(RIG, fastest) / common.torque_needed(RIG, fastest, acceleration), rel=1e-6)
+
+
+def test_the_return_run_keeps_within_the_torque_of_the_motor():
+    soft = changed(RIG, supply={"voltage": 2.0}, driver={"peak_current": 0.4})
+    shot = changed(SHOT, traverse={"start_mark": 300e-3, "end_mark": 324e-3, "acceleration": 0.05, "speed": 1e-3})
+    made = plan(shot, soft, mends=False)
+    top = 0.9 * 0.8 * 40e3 * made["travel_per_pulse"]
+    assert common.acceleration_for_torque(soft, top, 2.0) < 0.05 and made["return_speed"] < 0.95 * top
+    assert made.check("torque").state == HOLDS
