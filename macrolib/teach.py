@@ -7,7 +7,7 @@ A lesson's file holds a table for each exercise. It says how the library compute
 
     [belt]
     unit = "mm"                                   # of the answer; "1" for a bare number
-    formula = "transmission.pitch_travel"         # any public function of macrolib.physics
+    formula = "transmission.pitch_travel"         # any formula or public function of macrolib.physics
     given = { pitch_count = 20, pitch = "2.5 mm", gear_ratio = 5 }
     usual = ["diameter for radius"]               # slips of USUAL that can happen here
     wrong = [{ change = { gear_ratio = 1 }, hint = "The gear is missing." }]
@@ -203,9 +203,9 @@ def _value(given, answer=None):
 def _function(table):
     module, _, name = table["formula"].partition(".")
     home = importlib.import_module(f"macrolib.physics.{module}")
-    if name not in home.__all__:
-        raise ValueError(f"{table['formula']} is no public function of macrolib.physics")
-    found = getattr(home, name)
+    found = vars(home).get(name)
+    if not (name in home.__all__ or hasattr(found, "latex")):
+        raise ValueError(f"{table['formula']} is no formula and no public function of macrolib.physics")
     return found.solve_for(table["solve_for"]) if "solve_for" in table else found
 
 

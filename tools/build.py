@@ -7,7 +7,8 @@ How to write a notebook
 - Edit the source, never the .ipynb: the next build replaces it, and a test compares the two.
 - `# %% [markdown]` starts a text cell; each of its lines starts with "# " (an empty one is "#"). `# %%` starts a code
   cell. Tags follow on the same line: `# %% tags=["exercise"]`. Nothing stands before the first mark.
-- Tags: "exercise" on the code cell that holds a learner's answer and its check; "raises-exception" on a cell that
+- Tags: "exercise" on the code cell that holds a learner's answer and its check, with "faded" where a part is done
+  already or "free" where nothing is; "worked" on the cell that does the same once; "raises-exception" on a cell that
   shows an error on purpose. Tags that switch nbval off are allowed only where tests/notebooks/rules.py lists them.
 - A number in the prose that the code knows is written as an expression, in the form of an f-string field:
   `The carriage moves <!--= 1e6 * travel:.2f --> um a pulse.` The build puts the text in front of the marker, which
@@ -24,9 +25,12 @@ How to write a notebook
 - One "# title" in the first cell; below it no level is skipped. A notebook with sliders says that they need a kernel.
 - A lesson (learn/) says below its title "Estimated time: 25 minutes reading, 15 minutes exercises." Its headings:
   "What you will be able to do" (a list of 2-5 points, each starts with a verb that can be seen), "What you need first",
-  "Predict ..." at least once, "Exercise 1 ...", 2, perhaps 3, at any place, "Mistakes people make",
+  "Predict ..." at least once, "Exercise 1 ...", 2 to 4 of them, at any place, "Mistakes people make",
   "What to remember", "Next". Below each exercise heading stand one cell tagged "exercise" and the solution, folded in
-  <details><summary>Solution</summary>. 40-60 cells, 1200-1600 words, 40-65 lines of code.
+  <details><summary>Solution</summary>. 40-60 cells, 1200-1600 words, 40-65 lines of code. What makes a lesson teach well
+  beyond that is scored in tests/notebooks/rubric.py: objectives that name their exercise, recap lines in the same order,
+  minutes for each section and exercise, cells tagged "worked", then an exercise "faded", then "free" ones, and wrong
+  answers that point to a named mistake. What a learner replaces is `blank`, of macrolib.teach.
 """
 
 import argparse

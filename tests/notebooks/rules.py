@@ -282,8 +282,8 @@ def lesson_objectives(notebook, path):
 def lesson_exercises(notebook, path):
     headings = list(_headings(notebook))
     exercises = [(text, n, level) for level, text, n in headings if re.match(r"Exercise \d", text)]
-    if not 2 <= len(exercises) <= 3:
-        yield f"{len(exercises)} headings 'Exercise ...', not 2 or 3"
+    if not 2 <= len(exercises) <= 4:
+        yield f"{len(exercises)} headings 'Exercise ...', not 2 to 4"
     for text, start, level in exercises:
         end = next((n for lv, _, n in headings if n > start and lv <= level), len(notebook.cells) + 1)
         cells = notebook.cells[start - 1:end - 1]

@@ -8,7 +8,9 @@ import contextlib
 import functools
 import io
 import json
+import os
 import re
+import sys
 from types import SimpleNamespace
 
 import matplotlib
@@ -23,9 +25,25 @@ _UNIT = re.compile(r"\([^()]+\)\s*$")
 _SOURCES = {str(s.relative_to(NOTEBOOKS / "src").with_suffix("")): s for s in sources()}
 
 
-def run(notebook, folder):
-    """Run the code of an unfilled notebook: the prose values and the figures made."""
-    made = SimpleNamespace(values=[], figures=[])
+_WRITING = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_APPEND | os.O_TRUNC
+_CACHES = ("__pycache__", "fontlist-", "/dev/null")
+_watched = []  # a list while a notebook runs: what it opens for writing, makes, moves or removes
+
+
+def _watch(event, arguments):
+    if _watched and (event in ("os.mkdir", "os.rename", "os.remove", "os.symlink", "os.link", "subprocess.Popen")
+                     or event == "open" and arguments[2] and arguments[2] & _WRITING):
+        text = str(arguments[1] if event == "os.rename" else arguments[0])
+        if not any(cache in text for cache in _CACHES):
+            _watched[-1].append(text)
+
+
+sys.addaudithook(_watch)
+
+
+def run(notebook, folder, before=lambda cell, names: None):
+    """Run the code of an unfilled notebook: the prose values, the figures made, the paths written. before: called for each code cell."""
+    made = SimpleNamespace(values=[], figures=[], written=[])
     names, first = {"display": lambda *_, **__: None}, Figure.__init__
 
     @functools.wraps(first)
@@ -36,12 +54,15 @@ def run(notebook, folder):
     with contextlib.chdir(folder), contextlib.redirect_stdout(io.StringIO()), pytest.MonkeyPatch.context() as patch:
         patch.setattr(Figure, "__init__", keep)
         matplotlib.use("Agg")
+        _watched.append(made.written)
         for cell in notebook.cells:
             if cell.cell_type == "code":
+                before(cell, names)
                 expected = Exception if "raises-exception" in cell.metadata.get("tags", []) else ()
                 with contextlib.suppress(expected):
                     exec(compile(cell.source, "cell", "exec"), names)
         made.values = [eval(as_f_string(expression), names) for expression in prose_expressions(notebook)]
+        _watched.pop()
     plt.close("all")
     return made
 
@@ -90,6 +111,12 @@ def test_every_axis_has_a_unit(name):
     assert not messages, "\n".join([name, *messages])
 
 
+@pytest.mark.parametrize("name", _SOURCES)
+def test_running_a_page_writes_no_file(name):
+    """Only a button, or a folder that the reader names, makes files; caches do not count."""
+    assert _run_source(name)[1].written == []
+
+
 # What must fail, and what must not.
 _SAMPLE = """# %% [markdown]
 # # Travel
@@ -134,3 +161,11 @@ def test_an_error_in_a_cell_is_an_error_here(tmp_path):
     with pytest.raises(ZeroDivisionError):
         run(read("# %%\n1 / 0\n"), tmp_path)
     run(read('# %% tags=["raises-exception"]\n1 / 0\n'), tmp_path)
+
+
+@pytest.mark.parametrize("line", ["open('../x', 'a').close()", "import os; os.mkdir('y')",
+                                  "import pathlib; pathlib.Path('z').write_text('')", "import subprocess; subprocess.run(['true'])"])
+def test_a_file_that_is_written_is_found(tmp_path, line):
+    (tmp_path / "learn").mkdir()
+    assert len(run(read(f"# %%\n{line}\n"), tmp_path / "learn").written) >= 1
+    assert run(read("# %%\nimport os\nos.listdir()\n"), tmp_path).written == []

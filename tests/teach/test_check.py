@@ -17,7 +17,8 @@ def test_right(answer):
 
 
 @pytest.mark.parametrize("answer", [None, ..., "", "  ", "...", "?", "___", blank, 2 * blank**0.5 / np.float64(3), -blank % 7,
-                                    np.sqrt(blank), np.ones(2) @ np.ones(2) - blank, blank[0] // 2, abs(blank), round(blank, 1), f"{blank:.2f} um"])
+                                    np.sqrt(blank), np.ones(2) @ np.ones(2) - blank, blank[0] // 2, abs(blank),
+                                    round(blank, 1), f"{blank:.2f} um"])
 def test_a_blank_is_no_wrong_answer(answer):
     found = check(answer, 6.25e-7, "um")
     assert found.right is None and '"5 um"' in found.text
@@ -137,5 +138,5 @@ def test_exercises_from_a_file(lesson, name, answer, text):
 def test_a_name_that_is_not_there_and_a_function_that_is_not_public(lesson):
     with pytest.raises(ValueError, match="belt, speed, time, choose, last, cause"):
         lesson("1 mm", "screw")
-    with pytest.raises(ValueError, match="no public function"):
+    with pytest.raises(ValueError, match="no formula and no public function"):
         lesson(1, "secret")

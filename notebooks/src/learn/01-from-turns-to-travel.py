@@ -35,7 +35,7 @@ from macrolib.show import figures
 from macrolib.show.panel import keep_in
 from macrolib.show.panels import microsteps as panel
 from macrolib.show.style import say
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 
 check = exercises("../data/exercises/01-from-turns-to-travel.toml")
 bench, field, lab = (read_rig(f"../data/rigs/{name}.toml") for name in ("bench-screw", "field-belt", "lab-ball-screw"))
@@ -76,20 +76,20 @@ Math(pitch_travel.latex)
 # ### Worked example: the belt of the field rig
 #
 # A belt of 2.5 mm pitch, a pulley of <!--= belt.teeth --> teeth, a gear of <!--= belt.gear_ratio:g --> to 1. The line shows the formula, the numbers put in (lengths in metres), the result.
-# %%
+# %% tags=["worked"]
 belt = field.transmission
 Math(working(pitch_travel, pitch_count=belt.teeth, pitch=belt.pitch, gear_ratio=belt.gear_ratio))
 # %% [markdown]
 # So the field rig travels <!--= 1e3 * field.travel_per_turn:.3g --> mm for each turn of the motor, the bench rig <!--= 1e3 * bench.travel_per_turn:.3g --> mm. A belt makes a quick rig. What that costs comes next.
 # %% [markdown]
-# ### Exercise 1: a belt with a gear
+# ### Exercise 1: a belt with a gear (about 5 minutes)
 #
 # A belt has a pitch of 2 mm. Its pulley has 18 teeth. The motor turns 3 times for one turn of the pulley. How far does the carriage travel for one turn of the **motor**?
 #
 # Fill both blanks. An answer is a text with its unit, such as `"5 mm"`, or a bare number in metres.
 # %% tags=["exercise", "faded"]
-travel_of_pulley = ...  # teeth times pitch
-answer_1 = None  # the share of it that one motor turn gives
+travel_of_pulley = blank  # teeth times pitch
+answer_1 = blank  # the share of it that one motor turn gives
 
 check(answer_1, "belt")
 # %% [markdown]
@@ -162,15 +162,15 @@ for rig in (bench, field, lab):
 spacing = 30e-6  # m, usual for a stack at three times life size
 print(f"one frame spacing of {say(spacing, 'um')} is {spacing / travels[2]:.0f} pulses of the bench rig")
 # %% [markdown]
-# ### Exercise 2: a pulse, twice
+# ### Exercise 2: a pulse, twice (about 8 minutes)
 #
 # A screw has **two starts** and a pitch of 1.5 mm. The motor makes steps of 0.9 degrees, 400 in a turn. The driver is set to 8 microsteps.
 #
 # 1. How far does the carriage travel for one pulse?
 # 2. The move is sideways, at a magnification of 2.5 and a pixel pitch of 4 µm. By how many px does one pulse move the picture?
 # %% tags=["exercise", "free"]
-answer_2a = None  # such as "5 um"
-answer_2b = None  # such as "5 px"
+answer_2a = blank  # such as "5 um"
+answer_2b = blank  # such as "5 px"
 
 print(check(answer_2a, "pulse"))
 print(check(answer_2b, "pixels"))
@@ -246,13 +246,13 @@ panel.show(**start,
 #
 # Then find the largest *<!--= label["speed"] -->* at which one setting still fits.
 # %% [markdown]
-# ### Exercise 3: choose the microsteps
+# ### Exercise 3: choose the microsteps (about 7 minutes)
 #
 # A belt rig travels 10 mm for one motor turn of 200 full steps. Its pulse ceiling is 40 kHz, of which 0.8 may be used. A filmed move at a magnification of 1.2 runs at 12 mm/s. The pixel pitch is 4.4 µm. One pulse may move the picture by at most 0.5 px.
 #
 # Choose the microsteps. More than one answer is right.
 # %% tags=["exercise", "free"]
-answer_3 = None  # one of 1, 2, 4, 8, 16, 32, 64, 128, 256
+answer_3 = blank  # one of 1, 2, 4, 8, 16, 32, 64, 128, 256
 
 check(answer_3, "microsteps")
 # %% [markdown]
@@ -286,4 +286,4 @@ check(answer_3, "microsteps")
 # %% [markdown]
 # ## Next
 #
-# The worksheet [Plan a stack](../design/plan-a-stack.ipynb) puts these numbers to work on a rig and a shot. The overview is in [Start here](../00-start-here.ipynb).
+# How smooth is such a flight of stairs? [Stepping smoothly](02-stepping-smoothly.ipynb) finds out. The worksheet [Plan a stack](../design/plan-a-stack.ipynb) uses these numbers on a rig and a shot.

@@ -34,7 +34,7 @@ from macrolib.show import figures_ripple as figures
 from macrolib.show.figures_ripple import with_motor
 from macrolib.show.panels_ripple import motor_ripple as panel
 from macrolib.show.style import say
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 
 check = exercises("../data/exercises/02-stepping-smoothly.toml")
 bench = read_rig("../data/rigs/bench-screw.toml")
@@ -51,7 +51,7 @@ print(f"{bench.note}: a full step is {say(bench.travel_per_turn / 200, 'um')} of
 # A full step of this rig is 10 µm. With 4 microsteps each pulse is 2.5 µm. How large is the ripple with 4 microsteps?
 #
 # - A: about 2.5 µm, the height of a stair
-# - B: about 7 µm
+# - B: about <!--= f"{1e6 * ripple[1]:.2g}" --> µm
 # - C: none that can be seen
 # %%
 settings = (1, 4, 16, 256)
@@ -76,8 +76,8 @@ for n, travel in zip(settings, ripple):
 #
 # $$T = T_h \sin(p_r \varphi)$$
 #
-# For a small lag that is $T_h \, p_r \varphi$: a spring of stiffness $p_r T_h$. A spring of this stiffness and an inertia $J$ swing at $\sqrt{p_r T_h / J}$, an angular frequency. Divided by $2\pi$:
-# %%
+# For a small lag that is $T_h \, p_r \varphi$: a spring of stiffness $p_r T_h$. A spring of this stiffness and an inertia $J$ swing at $\sqrt{p_r T_h / J}$, an angular frequency. Divided by $2\pi$, and worked for the bench rig:
+# %% tags=["worked"]
 values = motor(bench)  # at the current that is set
 Math(working(stepper.natural_frequency, **{name: values[name] for name in ("rotor_teeth", "holding_torque", "inertia")}))
 # %% [markdown]
@@ -85,16 +85,16 @@ Math(working(stepper.natural_frequency, **{name: values[name] for name in ("roto
 #
 # Whenever something pushes at this pace, the swings grow until damping takes as much as each push gives. With a damping ratio of 0.05, usual for a motor on its driver, they grow to <!--= 1 / (2 * values["damping_ratio"]):.0f --> times what a slow push would do. That is **resonance**.
 # %% [markdown]
-# ### Exercise 1: where full steps shake
+# ### Exercise 1: where full steps shake (about 7 minutes)
 #
 # A motor of 200 full steps has 50 teeth and a torque of 0.3 N m at the current that is set. All that moves has an inertia of 90 g cm², that is 90e-7 kg m². The screw travels 4 mm in a turn.
 #
 # 1. At which frequency does the rotor swing?
 # 2. At which speed of the carriage do full steps come at this frequency?
 # %% tags=["exercise", "faded"]
-stiffness = ...  # teeth times torque, in N m
-answer_1a = None  # such as "100 Hz": the square root of stiffness over inertia, over 2 pi
-answer_1b = None  # such as "5 mm/s"
+stiffness = blank  # teeth times torque, in N m
+answer_1a = blank  # such as "100 Hz": the square root of stiffness over inertia, over 2 pi
+answer_1b = blank  # such as "5 mm/s"
 
 print(check(answer_1a, "natural"))
 print(check(answer_1b, "meets"))
@@ -153,13 +153,13 @@ for name, detent in (("without detent", 0.0), ("with detent", 1.0)):
     coarse, fine = (motor_ripple(with_motor(bench, n, detent), 1e-3).motor for n in coarse_and_fine)
     print(f"{name:<15} at 1 mm/s: {say(coarse, 'um', 2)} against {say(fine, 'um', 2)}, {coarse / fine:.1e} times as much")
 # %% [markdown]
-# The ideal motor promises a factor of a million, the real one keeps about twenty. **Never quote the ideal ratio alone.**
+# The ideal motor promises a factor of a million, the real one keeps about fifteen. **Never quote the ideal ratio alone.**
 # %% [markdown]
-# ### Exercise 2: the floor in px
+# ### Exercise 2: the floor in px (about 6 minutes)
 #
 # The motor of exercise 1 has a detent of 12 mN m. The move is sideways, at a magnification of 3 and a pixel pitch of 4 µm. The speed is far below that of exercise 1. By how many px does the picture shake, peak to peak, with as many microsteps as you like?
 # %% tags=["exercise", "free"]
-answer_2 = None  # such as "5 px"
+answer_2 = blank  # such as "5 px"
 
 check(answer_2, "floor")
 # %% [markdown]
@@ -180,9 +180,9 @@ check(answer_2, "floor")
 #
 # The bench rig at other speeds and settings, simulated: it takes a few seconds.
 #
-# ### Predict: the best setting at 2.4 mm/s
+# ### Predict: the best setting at the worst speed
 #
-# Full steps come at 236 Hz there, the rotor's own frequency. Which setting is smooth at this speed: 16, 256, or none?
+# At <!--= 1e3 * meets:.3g --> mm/s full steps come at <!--= natural_frequency(bench):.0f --> Hz, the rotor's own frequency. Which setting is smooth at this speed: 16, 256, or none?
 # %%
 chart = ripple_map(bench, geomspace(0.2e-3, 10e-3, 20), (1, 2, 4, 8, 16, 32, 64, 256))
 figures.map_chart(chart, bench)
@@ -231,7 +231,7 @@ else:
 # Left, ripple against speed; right, against microsteps. The line is a closed form. Where that does not hold, dots come from a stored map of simulations. Write down what you expect, then move one slider at a time, from the start values:
 #
 # 1. *<!--= label["microsteps"] -->* from 16 to 256: how far does the ring sink?
-# 2. *<!--= label["detent_share"] -->* from 0.05 to 0: what happens to the bump at 2.4 mm/s?
+# 2. *<!--= label["detent_share"] -->* from 0.05 to 0: what happens to the bump of the resonance?
 # 3. *<!--= label["damping_ratio"] -->* from 0.05 to 0.25: does the floor sink, or the bump?
 # %%
 label = {slider.name: slider.label for slider in panel.sliders}
@@ -256,13 +256,13 @@ for name in ("ripple of the motor", "speed off the motor's resonances"):
 # %% [markdown]
 # The field rig travels 10 mm in a turn, five times as far as the bench rig, and ripple goes with that. For this reason its motor has little detent.
 # %% [markdown]
-# ### Exercise 3: choose the microsteps
+# ### Exercise 3: choose the microsteps (about 7 minutes)
 #
 # A screw travels 2 mm in a turn of 200 full steps. The torque at the current that is set is 0.3 N m, the detent 15 mN m, the inertia 68 g cm², the damping ratio 0.05. A move at 1 mm/s is filmed at a magnification of 3, pixel pitch 4.4 µm. The picture may shake by 0.8 px, peak to peak. The pulse ceiling is 12 kHz, of which 0.8 may be used.
 #
 # Choose the microsteps. More than one answer is right.
 # %% tags=["exercise", "free"]
-answer_3 = None  # one of 1, 2, 4, 8, 16, 32, 64, 128, 256
+answer_3 = blank  # one of 1, 2, 4, 8, 16, 32, 64, 128, 256
 
 check(answer_3, "setting")
 # %% [markdown]
@@ -290,7 +290,7 @@ check(answer_3, "setting")
 #
 # 1. A rotor is a weight on a magnetic spring. It swings at $\sqrt{p_r T_h / J} / 2\pi$. Full steps at this pace shake it at any setting.
 # 2. Microsteps help until detent sets the floor: share of detent over teeth. Here that is at about 16.
-# 3. Choose the coarsest setting that stands on the floor, and a speed off the resonances.
+# 3. Choose the coarsest microsteps that stand on the floor, and a speed off the resonances.
 #
 # What is left out here: friction, which tames large swings, and slack between nut and screw. Measure your own rig before you trust the last digit. Keep fingers, hair and cords away from a moving carriage.
 # %% [markdown]

@@ -1,7 +1,7 @@
 # %% [markdown]
 # # Ramps, derived
 #
-# Estimated time: 40 minutes reading, 25 minutes exercises.
+# Estimated time: 45 minutes reading, 25 minutes exercises.
 #
 # A carriage cannot jump to its speed. It needs a **ramp**. This lesson derives the usual ramps step by step and compares them by what the picture shows.
 #
@@ -27,7 +27,7 @@ from macrolib import read_rig
 from macrolib.physics import ramps, screen, vibration
 from macrolib.planning.common import torque_needed
 from macrolib.show import figures_ramps, panels_ramps
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 from macrolib.units import show
 
 check = exercises("../data/exercises/03-ramps-derived.toml")
@@ -107,16 +107,18 @@ figures_ramps.profiles([whole, short], ["trapezoid: 24 mm", "triangle: 6 mm"])
 # *min* and *max* choose between the two cases. $v$ is the speed that you allow, $v_p$ the one that is reached.
 # %%
 figures_ramps.steps(trapezoid[13:], first=13)
-# %% [markdown]
-# **Worked example**, the move of 24 mm. The distance would allow $\sqrt{a D}$, <!--= 1e3 * (3e-3 * 24e-3) ** 0.5:.3g --> mm/s. That is more than 6 mm/s, so $v_p$ is 6 mm/s. Each ramp takes $v_p / a$, that is 2 s, and 6 mm. The cruise takes 2 s for the other 12 mm. Sum: 6 s.
+# %% [markdown] tags=["worked"]
+# ### Worked example: the move of 24 mm
 #
-# ### Exercise 1: reached or not?
+# The distance would allow $\sqrt{a D}$, <!--= 1e3 * (3e-3 * 24e-3) ** 0.5:.3g --> mm/s. That is more than 6 mm/s, so $v_p$ is 6 mm/s. Each ramp takes $v_p / a$, that is 2 s, and 6 mm. The cruise takes 2 s for the other 12 mm. Sum: 6 s.
+# %% [markdown]
+# ### Exercise 1: reached or not? (about 7 minutes)
 #
 # A move of 1 mm may use 8 mm/s and 20 mm/s². Which speed does it reach, and how long does it take? Fill the blanks with texts that name a unit, or bare numbers in SI.
 # %% tags=["exercise", "faded"]
-way_of_both_ramps = ...  # v**2 / a, to be compared with 1e-3 m
-answer_1a = None  # the highest speed, such as "5 mm/s"
-answer_1b = None  # the duration, such as "0.9 s"
+way_of_both_ramps = blank  # v**2 / a, to be compared with 1e-3 m
+answer_1a = blank  # the highest speed, such as "5 mm/s"
+answer_1b = blank  # the duration, such as "0.9 s"
 
 print(check(answer_1a, "triangle_speed"))
 print(check(answer_1b, "triangle_time"))
@@ -186,11 +188,11 @@ for name, move in moves.items():
 # %% [markdown]
 # The jerk of the trapezoid is infinite (inf): its acceleration jumps. The torque hardly depends on such gentle ramps: friction takes <!--= 1e3 * torque_needed(bench, speed, 0.0):.3g --> mN m of it. A ramp of <!--= 1e3 * period:.3g --> ms would ask for <!--= 1e3 * torque_needed(bench, speed, speed / period):.3g --> mN m.
 #
-# ### Exercise 2: a calm start
+# ### Exercise 2: a calm start (about 8 minutes)
 #
 # A minimum-jerk move goes over 24 mm, with the same picture at 24 frames per second. Choose a duration for which the picture's speed changes by 0.9 to 1 px/frame². Hint: the table has this move in 6 s. What happens to the acceleration when it takes twice as long?
 # %% tags=["exercise", "free"]
-answer_2 = None  # such as "12 s"
+answer_2 = blank  # such as "12 s"
 
 check(answer_2, "calm_duration")
 # %% [markdown]
@@ -270,11 +272,11 @@ panels_ramps.ringing.show(speed=speed, **rig)
 #
 # </details>
 # %% [markdown]
-# ### Exercise 3: a short ramp
+# ### Exercise 3: a short ramp (about 10 minutes)
 #
 # Another rig rings at 40 Hz with a damping ratio of 0.02. It goes to 5 mm/s by constant acceleration. The magnification is 2, the pixel pitch 4 µm. Choose a ramp time of at most 90 ms after which the picture swings by at most 0.5 px, peak to peak. Several are right.
 # %% tags=["exercise", "free"]
-answer_3 = None  # such as "60 ms"
+answer_3 = blank  # such as "60 ms"
 
 check(answer_3, "ramp_time")
 # %% [markdown]
@@ -292,8 +294,9 @@ check(answer_3, "ramp_time")
 # %% [markdown]
 # ## Mistakes people make
 #
-# - **$D / v + v / a$ for every move.** Compare $D$ with $v^2 / a$ first; stacks are mostly triangles.
+# - **The sum for trapezoids used for every move.** $D / v + v / a$ holds where the speed is reached. Compare $D$ with $v^2 / a$ first; stacks are mostly triangles.
 # - **Soft taken for weak.** In the same time a soft ramp has a *higher* peak acceleration.
+# - **Longer taken for calmer.** A ramp of 1.5 periods rings more than one of a single period.
 # - **Ramps judged by the position.** It looks alike for all. Ringing comes from the acceleration.
 # - **"Whole periods leave no ring."** Damping leaves some, and a natural frequency is never known exactly.
 # - **The distance of the ramps forgotten.** Inside the marks it is lost to the cruise. Outside it needs more rail.

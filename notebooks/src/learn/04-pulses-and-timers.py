@@ -1,7 +1,7 @@
 # %% [markdown]
 # # Pulses and timers
 #
-# Estimated time: 35 minutes reading, 20 minutes exercises.
+# Estimated time: 40 minutes reading, 20 minutes exercises.
 #
 # A controller does not know ramps. It sends pulses, and all that it decides is *when*. This lesson turns a ramp into the times of its pulses. Then it follows what a small controller makes of them: short cuts, whole numbers, and a ramp that stops growing long before its speed.
 #
@@ -31,7 +31,7 @@ from macrolib import read_rig
 from macrolib.formula import working
 from macrolib.physics import pulses, ramps, transmission
 from macrolib.show import figures_ramps, panels_ramps
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 from macrolib.units import show
 
 check = exercises("../data/exercises/04-pulses-and-timers.toml")
@@ -65,19 +65,19 @@ figures_ramps.pulse_train(move, travel, count=12)
 # Its travel $x$ is 1.5 pulses, <!--= 1.5e6 * travel:.4g --> µm. From $x = a t^2 / 2$ follows $t = \sqrt{2 x / a}$, which is <!--= 1e3 * (2 * 1.5 * travel / 3e-3) ** 0.5:.3g --> ms.
 #
 # The library does this for every kind of ramp. It inverts the position, by a closed form where there is one. Let us see whether the promise of half a pulse holds over the whole move:
-# %%
+# %% tags=["worked"]
 times = pulses.pulse_times(move, travel)
 wanted = move.position(times) / travel  # in pulses, at the moment of each pulse
 stairs = np.arange(times.size)  # pulses that came before
 print(f"pulses 1 to 3 are due at {', '.join(f'{1e3 * t:.2f}' for t in times[:3])} ms")
 print(f"off by at most {np.max(np.abs([wanted - stairs, wanted - stairs - 1])):.4f} pulses")
 # %% [markdown]
-# ### Exercise 1: the fifth pulse
+# ### Exercise 1: the fifth pulse (about 6 minutes)
 #
 # A carriage starts with 10 mm/s². It travels 0.5 µm for one pulse. When is pulse 5 due? Fill the blanks.
 # %% tags=["exercise", "faded"]
-travel_at_pulse_5 = ...  # m
-answer_1 = None  # such as "12 ms"
+travel_at_pulse_5 = blank  # m
+answer_1 = blank  # such as "12 ms"
 
 check(answer_1, "due")
 # %% [markdown]
@@ -169,11 +169,11 @@ figures_ramps.rounding(move, travel, timer)
 # %%
 Math(working(pulses.speed_grain, pulse_rate=9600, timer_frequency=timer))
 # %% [markdown]
-# ### Exercise 2: rounded without carry
+# ### Exercise 2: rounded without carry (about 5 minutes)
 #
 # At about 9 kHz of pulses and a timer of 2 MHz, each interval is rounded by itself. How far off can the carriage be at most after a cruise of 24 mm?
 # %% tags=["exercise", "free"]
-answer_2 = None  # such as "5 um"
+answer_2 = blank  # such as "5 um"
 
 check(answer_2, "drift")
 # %% [markdown]
@@ -237,11 +237,11 @@ panels_ramps.timer.show(travel_per_pulse=travel)
 #
 # </details>
 # %% [markdown]
-# ### Exercise 3: choose the timer
+# ### Exercise 3: choose the timer (about 9 minutes)
 #
 # A ramp of 32 000 pulses/s² is to reach 3000 pulses per second. Its divisions are cut off, without binary places. The timer has 16 bits: it counts to 65 535. It runs at 62.5, 250, 2000 or 16 000 kHz. Which one holds the first, longest interval **and** does not stall too early? Mind the tenth.
 # %% tags=["exercise", "free"]
-answer_3 = None  # such as "250 kHz"
+answer_3 = blank  # such as "250 kHz"
 
 check(answer_3, "timer")
 # %% [markdown]
@@ -259,7 +259,7 @@ check(answer_3, "timer")
 # %% [markdown]
 # ## Mistakes people make
 #
-# - **Pulse $k$ at $k$ pulses of travel.** Then the carriage is behind by up to a whole pulse, and not the same both ways.
+# - **A pulse at whole pulses of travel.** Then the carriage is behind by up to a whole pulse, and not the same both ways.
 # - **The first interval left exact.** All others come out too long.
 # - **Rounding taken for harmless.** Equal intervals have equal errors.
 # - **A slow ramp blamed on the motor.** If a gentler ramp is slower still, look for a stall in the numbers.
@@ -275,4 +275,4 @@ check(answer_3, "timer")
 # %% [markdown]
 # ## Next
 #
-# The worksheet [Plan a stack](../design/plan-a-stack.ipynb) uses pulses and ramps on a whole shot. The lesson before this one is [Ramps, derived](03-ramps-derived.ipynb).
+# How many pulses a second can a small controller make? That is [The pulse ceiling](04b-the-pulse-ceiling.ipynb). The worksheet [Plan a stack](../design/plan-a-stack.ipynb) uses pulses and ramps on a whole shot.

@@ -1,17 +1,17 @@
 # %% [markdown]
 # # The pulse ceiling
 #
-# Estimated time: 30 minutes reading, 15 minutes exercises.
+# Estimated time: 35 minutes reading, 20 minutes exercises.
 #
 # A small controller makes pulses, and between two pulses it must find out when the next one is due. That takes time. When there is too little of it, a rail does not go a bit slower: its motor stops dead. This lesson shows where the time goes, and why the program matters more than the processor.
 #
-# All cycle counts here were **recorded** once, with a compiler and in a simulator of an 8-bit controller. The pages show the record, so that they look the same on every machine. Nothing was measured on a real chip. The sliders need a running kernel: open the page in JupyterLab and run the cells from the top.
+# It is for people who choose or program a controller. All cycle counts here were **recorded** once, with a compiler and in a simulator of an 8-bit controller. The pages show the record, so that they look the same on every machine. Nothing was measured on a real chip. The sliders need a running kernel: open the page in JupyterLab and run the cells from the top.
 # %% [markdown]
 # ## What you will be able to do
 #
 # 1. compute the pulse ceiling of a program from its cycles (exercise 1)
-# 2. tell a stall at the ceiling from a motor that is too weak
-# 3. choose microsteps for a top speed and a program (exercise 2)
+# 2. tell a stall at the ceiling from a motor that is too weak (exercise 2)
+# 3. choose microsteps for a top speed and a program (exercise 3)
 # %% [markdown]
 # ## What you need first
 #
@@ -33,7 +33,7 @@ from macrolib.formula import working
 from macrolib.physics import pulses, ramps, transmission
 from macrolib.show import figures_controller, panels_controller
 from macrolib.show.style import say
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 
 check = exercises("../data/exercises/04b-the-pulse-ceiling.toml")
 bench = read_rig("../data/rigs/bench-screw.toml")
@@ -67,8 +67,8 @@ figures_controller.operations()
 # %% [markdown]
 # ## From cycles to a ceiling (about 5 minutes)
 #
-# The **pulse ceiling** is the most pulses a second that a program keeps up. When a pulse takes $n$ cycles of a clock $f_c$, at most $f_c / n$ pulses fit into a second. For the program that divides once a pulse:
-# %%
+# The **pulse ceiling** is the most pulses a second that a program keeps up. When a pulse takes $n$ cycles of a clock $f_c$, at most $f_c / n$ pulses fit into a second. Worked for the program that divides once a pulse:
+# %% tags=["worked"]
 Math(working(pulses.pulse_ceiling, processor_frequency=clock, cycles_per_pulse=float(programs["division"]["longest"])))
 # %% [markdown]
 # The *longest* way through the program counts, not the mean. One late pulse is enough to lose a step.
@@ -77,18 +77,20 @@ Math(working(pulses.pulse_ceiling, processor_frequency=clock, cycles_per_pulse=f
 #
 # There is a second way to find a ceiling: run the whole ramp, look whether each pulse is on time, and halve the distance between a speed that works and one that does not. It gave <!--= programs["division"]["found"] / 1e3:.3g --> kHz here: a little more, for the longest way does not come at each pulse.
 # %% [markdown]
-# ### Exercise 1: a faster division
+# ### Exercise 1: a faster division (about 5 minutes)
 #
 # Somebody writes a better division. The longest way through the program is now 640 cycles, at 16 MHz. What is its ceiling?
-# %% tags=["exercise", "free"]
-answer_1 = None  # such as "12 kHz"
+# %% tags=["exercise", "faded"]
+cycles = blank  # of the longest way through the program
+answer_1 = blank  # the clock over these cycles, such as "12 kHz"
 
 check(answer_1, "ceiling")
 # %% [markdown]
 # <details><summary>Solution</summary>
 #
 # ```python
-# answer_1 = 16e6 / 640  # pulses/s
+# cycles = 640
+# answer_1 = 16e6 / cycles  # pulses/s
 # ```
 #
 # That is <!--= pulses.pulse_ceiling(16e6, 640) * 1e-3:.3g --> kHz.
@@ -165,6 +167,26 @@ print(f"between most pulses {1e6 * np.median(record['gaps']):.1f} µs, then a ho
 # %% [markdown]
 # A hum, a knock, and a carriage in the wrong place: it looks like a motor that is too weak. There is a test. Halve the microsteps and keep the speed. If it runs now, it was the ceiling, for the motor has the same work as before.
 # %% [markdown]
+# ### Exercise 2: motor or ceiling? (about 7 minutes)
+#
+# A rail loses its place above 6 mm/s, with 32 microsteps. Suppose that the pulse ceiling is to blame. At which speed would it lose its place with 8 microsteps?
+# %% tags=["exercise", "free"]
+answer_2 = blank  # such as "9 mm/s"
+
+check(answer_2, "blame")
+# %% [markdown]
+# <details><summary>Solution</summary>
+#
+# The ceiling stays. A quarter of the microsteps makes each pulse four times as long.
+#
+# ```python
+# answer_2 = 6e-3 * 32 / 8  # m/s
+# ```
+#
+# If it still fails at 6 mm/s, the motor is too weak for what it drives, or this speed shakes it.
+#
+# </details>
+# %% [markdown]
 # ## Pulses and a display (about 3 minutes)
 #
 # A display is slow. Whoever writes to it waits. Two programs make 4000 pulses a second and write to a display meanwhile. In one the loop makes the pulses, in the other an interrupt does.
@@ -213,25 +235,25 @@ panels_controller.top_speed.show(travel_per_turn=bench.travel_per_turn)
 #
 # </details>
 # %% [markdown]
-# ### Exercise 2: choose the microsteps
+# ### Exercise 3: choose the microsteps (about 8 minutes)
 #
 # A screw has 2 mm travel for one turn, its motor 200 full steps. The return run shall go at 15 mm/s. The program keeps up 16 kHz, and you use 80 % of it. One pulse may move at most 2 µm. Which microsteps do you set?
 # %% tags=["exercise", "free"]
-answer_2 = None  # a number of microsteps, such as 32
+answer_3 = blank  # a number of microsteps, such as 32
 
-check(answer_2, "microsteps")
+check(answer_3, "microsteps")
 # %% [markdown]
 # <details><summary>Solution</summary>
 #
 # 80 % of 16 kHz are <!--= 0.8 * 16:.1f --> kHz. With 8 microsteps a pulse is <!--= 1e6 * transmission.travel_per_pulse(2e-3, 1600):.3g --> µm and the rate <!--= transmission.pulse_rate(15e-3, 2e-3, 1600) * 1e-3:.3g --> kHz. With 16 it is too fast, with 4 too coarse.
 #
 # ```python
-# answer_2 = 8
+# answer_3 = 8
 # ```
 #
 # </details>
 # %% [markdown]
-# ## Would a larger processor help?
+# ## Would a larger processor help? (about 2 minutes)
 #
 # A processor of 32 bits divides in hardware. The same programs, compiled for two of them, were run once in another emulator. It counts instructions, not cycles, so the numbers compare with each other only.
 #
@@ -248,6 +270,7 @@ check(answer_2, "microsteps")
 #
 # - **More microsteps taken for more precision at no price.** Each doubling halves the top speed.
 # - **A stall at the ceiling blamed on the motor.** A stronger motor stalls at the same speed.
+# - **The timer's clock taken for the processor's.** A timer may count every eighth step of the processor.
 # - **The mean taken for the ceiling.** One pulse that comes too late is enough.
 # - **Numbers shown while the loop makes the pulses.** Show them before and after the move, or let an interrupt make the pulses.
 # - **The ceiling used to the last pulse.** Switches, a second axis and a clock need time, too.
@@ -255,12 +278,12 @@ check(answer_2, "microsteps")
 # ## What to remember
 #
 # 1. The ceiling is the clock over the cycles of the longest way through the program.
-# 2. Divisions, roots and floats are dear on 8 bits; additions are cheap.
-# 3. Above the ceiling pulses do not come late. They stop for a whole turn of the counter.
-# 4. Top speed is the ceiling times the travel for one pulse: microsteps are paid for with speed.
+# 2. Above the ceiling pulses do not come late. They stop for a whole turn of the counter. Halve the microsteps: a stall at the ceiling goes, a motor that is too weak stays.
+# 3. Top speed is the ceiling times the travel for one pulse: microsteps are paid for with speed.
+# 4. Divisions, roots and floats are dear on 8 bits; additions are cheap.
 #
 # Try a new top speed with nothing in front of the lens and the switch of the drive power within reach: a motor that loses its place moves the carriage to where nobody expects it.
 # %% [markdown]
 # ## Next
 #
-# The worksheet [Send it to a controller](../design/send-it-to-a-controller.ipynb) writes a plan as a header for the program of additions. The lesson before this one is [Pulses and timers](04-pulses-and-timers.ipynb).
+# The worksheet [Send it to a controller](../design/send-it-to-a-controller.ipynb) writes a plan as a header for the program of additions. The next lesson asks what the motor must give: [Torque and inertia](05-torque-and-inertia.ipynb).

@@ -1,11 +1,11 @@
 # %% [markdown]
 # # Torque and inertia
 #
-# Estimated time: 40 minutes reading, 25 minutes exercises.
+# Estimated time: 45 minutes reading, 25 minutes exercises.
 #
 # A motor turns a screw, the screw lifts a camera. Will the motor be strong enough, also at speed, also in the ramp? And what happens when somebody pulls the plug? This lesson derives what a drive **needs** and what a motor **gives**.
 #
-# The sliders need a running kernel: open the page in JupyterLab and run the cells from the top.
+# It is for people who choose screw, motor and supply. The sliders need a running kernel: open the page in JupyterLab and run the cells from the top.
 # %% [markdown]
 # ## What you will be able to do
 #
@@ -36,7 +36,7 @@ from macrolib.physics import power, stepper, symbols, transmission
 from macrolib.show import figures_drive
 from macrolib.show.panels_drive import torque as panel
 from macrolib.show.style import say
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 
 check = exercises("../data/exercises/05-torque-and-inertia.toml")
 screw, motor = catalogue("screws")["Tr8x2"], catalogue("motors")["M17-40"]
@@ -86,8 +86,8 @@ Math(transmission.raising_torque.latex)
 #
 # ### Predict: which of these screws holds the camera with the power off?
 #
-# Four screws of 8 mm, with leads of 1.5, 2, 4 and 8 mm. Without current the motor resists with its **detent torque**, here <!--= 1e3 * motor.detent_torque:.3g --> mN m. Which ones hold?
-# %%
+# Four screws of 8 mm, with leads of 1.5, 2, 4 and 8 mm. Without current the motor resists with its **detent torque**, here <!--= 1e3 * motor.detent_torque:.3g --> mN m. Which ones hold? The table is the worked example: two torques for each screw.
+# %% tags=["worked"]
 print("screw       efficiency  back efficiency   raising  turns back with")
 for name in ("Tr8x1.5", "Tr8x2", "Tr8x4 (P2)", "Tr8x8 (P2)"):
     part = catalogue("screws")[name]
@@ -105,7 +105,7 @@ for name in ("Tr8x1.5", "Tr8x2", "Tr8x4 (P2)", "Tr8x8 (P2)"):
 # %% [markdown]
 # An efficient drive falls; one that holds by itself wastes most of its work. Whoever wants both fits a **brake** or a counterweight. Always tether the camera, and let nobody reach below.
 #
-# ### Exercise 1: a steep screw
+# ### Exercise 1: a steep screw (about 10 minutes)
 #
 # A screw Tr12x6 (P3) has a mean diameter of 10.5 mm, half a thread angle of 15 deg and a friction of 0.12. It lifts 2 kg.
 #
@@ -114,9 +114,9 @@ for name in ("Tr8x1.5", "Tr8x2", "Tr8x4 (P2)", "Tr8x8 (P2)"):
 #
 # An answer is a text with its unit, such as `"5 mN m"`, or a bare number in N m.
 # %% tags=["exercise", "faded"]
-load = ...  # the force, from mass and gravity
-answer_1a = None  # transmission.raising_torque(load, ...)
-answer_1b = None  # transmission.back_torque(load, ...), with transmission.back_efficiency(...)
+load = blank  # the force, from mass and gravity
+answer_1a = blank  # transmission.raising_torque(load, ...)
+answer_1b = blank  # transmission.back_torque(load, ...), with transmission.back_efficiency(...)
 
 print(check(answer_1a, "raising"))
 print(check(answer_1b, "turning_back"))
@@ -234,13 +234,13 @@ figures_drive.torque_curves(curves, speeds, corners)
 # %% [markdown]
 # The real curve lies lower: iron losses are not in it, and at some speeds a motor shakes. So ask for **twice** the torque that is needed: common practice, no source.
 # %% [markdown]
-# ### Exercise 2: a motor and a belt
+# ### Exercise 2: a motor and a belt (about 7 minutes)
 #
 # 1. A carriage of 3 kg hangs on a belt: pulley with 20 teeth of 2.5 mm, gear of 5 to 1. Which inertia does the motor see of it?
 # 2. The data sheet says 0.5 N m at 3 A, both phases on. The driver is set to a peak of 1.5 A. Which torque is that, at low speed?
 # %% tags=["exercise", "free"]
-answer_2a = None  # such as "50 g cm^2"
-answer_2b = None  # such as "0.3 N m"
+answer_2a = blank  # such as "50 g cm^2"
+answer_2b = blank  # such as "0.3 N m"
 
 print(check(answer_2a, "inertia"))
 print(check(answer_2b, "set_torque"))
@@ -282,13 +282,13 @@ panel.show()
 #
 # </details>
 # %% [markdown]
-# ### Exercise 3: choose the supply
+# ### Exercise 3: choose the supply (about 8 minutes)
 #
 # A drive needs 80 mN m at 15 turns/s. Motor: M17-40. The driver is set to a peak of 1.5 A and bears 29 V. Keep 1.2 times the supply below that: a motor that brakes feeds power back. Choose a voltage with which the motor gives **twice** what is needed. More than one is right.
 #
 # `stepper.torque_at_speed(speed, voltage, peak_current, resistance, inductance, holding_torque, rated_current, rotor_teeth)` counts speeds in turns/s.
 # %% tags=["exercise", "free"]
-answer_3 = None  # one of 9, 12, 15, 19, 24, 36, 48, in V
+answer_3 = blank  # one of 9, 12, 15, 19, 24, 36, 48, in V
 
 check(answer_3, "supply")
 # %% [markdown]
@@ -308,18 +308,19 @@ check(answer_3, "supply")
 # - **The mass feared, the rotor forgotten.** Behind a small lead the rotor is most of the inertia.
 # - **Turns per minute, turns per second, radians per second.** 10 turns/s are 600 turns/min, or <!--= 20 * math.pi:.3g --> rad/s.
 # - **More volts for more force.** Volts buy speed. Amperes buy torque, and heat.
+# - **The holding torque expected at speed.** Beyond the corner it is not there.
 # - **A steep screw upright, without a brake.** It works until the power fails.
 # - **The 0.8 counted twice.** A long screw whirls. Catalogues allow 0.8 of that speed, and often their factors contain the 0.8 already. A Tr8x2 screw of 1 m with a bearing at each end whirls at <!--= transmission.whirling_speed(5.5e-3, 1.0, "supported-supported"):.3g --> turns/s. Allowed are <!--= 0.8 * transmission.whirling_speed(5.5e-3, 1.0, "supported-supported"):.3g -->, not <!--= 0.64 * transmission.whirling_speed(5.5e-3, 1.0, "supported-supported"):.3g -->.
 # %% [markdown]
 # ## What to remember
 #
 # 1. A screw needs force times lead over $2 \pi$, over its efficiency. Flat threads waste and hold; steep ones save and fall.
-# 2. A mass counts as $m (s_1 / 2 \pi)^2$. Squared: halve the travel per turn and a quarter is left.
+# 2. A mass counts as an inertia of $m (s_1 / 2 \pi)^2$. Squared: halve the travel per turn and a quarter is left.
 # 3. Torque with a sine of peak $\hat I$: holding torque times $\hat I / (\sqrt 2 I_r)$.
-# 4. Full torque up to the corner. More volts move the corner. Ask for twice the torque that you need.
+# 4. Full torque up to the corner. A higher supply voltage moves the corner. Ask for twice the torque that you need.
 #
 # Cautions: never unplug a motor from a driver that is switched on. A motor case may burn skin. This small motor on its screw pushes with up to <!--= say(motor.holding_torque / real * weight, "N", 2) -->: keep fingers away from carriage and coupling. Local codes and makers' instructions come first.
 # %% [markdown]
 # ## Next
 #
-# The worksheet [Choose motor and drive](../design/choose-motor-and-drive.ipynb) does this for all parts of the catalogue, with your load.
+# From the drive to the picture: [How deep is sharp](06-how-deep-is-sharp.ipynb). The worksheet [Choose motor and drive](../design/choose-motor-and-drive.ipynb) does all this for the parts of the catalogue, with your load.

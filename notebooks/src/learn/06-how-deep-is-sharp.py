@@ -1,7 +1,7 @@
 # %% [markdown]
 # # How deep is sharp
 #
-# Estimated time: 35 minutes reading, 20 minutes exercises.
+# Estimated time: 40 minutes reading, 20 minutes exercises.
 #
 # Close to a subject one frame is sharp over a few hundredths of a millimetre. That depth decides how far the carriage travels between two frames, and how many frames a stack has. This lesson finds it. It also shows why sources differ, and which measure to plan with.
 #
@@ -32,7 +32,7 @@ from macrolib.show import figures_sharpness as figures
 from macrolib.show.figures_sharpness import depth_text, depths
 from macrolib.show.panels import depth_of_field as panel
 from macrolib.show.style import say
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 
 check = exercises("../data/exercises/06-how-deep-is-sharp.toml")
 bench, moss = read_rig("../data/rigs/bench-screw.toml"), read_shot("../data/shots/moss-capsule.toml")
@@ -73,17 +73,17 @@ quotient = optics.exit_pupil_distance.expression / (s.pupil_ratio * s.focal_leng
 print("difference:", simplify(quotient - optics.effective_f_number.expression))
 # %% [markdown]
 # ### Worked example: the bench rig at three times life size
-# %%
+# %% tags=["worked"]
 Math(working(optics.effective_f_number, f_number=4.0, magnification=3.0, pupil_ratio=lens.pupil_ratio))
 # %% [markdown]
 # Marked f/4, effective f/<!--= optics.effective_f_number(4.0, 3.0, lens.pupil_ratio):.3g -->: almost four stops. Some lenses and cameras display the effective number already. Then use it as it is.
 # %% [markdown]
-# ### Exercise 1: an unsymmetrical lens
+# ### Exercise 1: an unsymmetrical lens (about 5 minutes)
 #
 # A lens looks 20 mm wide from the front and 16 mm from the back. It is set to f/5.6 (marked), the magnification is 2. Fill both blanks. How large is the effective f-number?
 # %% tags=["exercise", "faded"]
-pupil_ratio = ...  # exit over entrance
-answer_1 = None  # the marked f-number times (1 + magnification / pupil ratio)
+pupil_ratio = blank  # exit over entrance
+answer_1 = blank  # the marked f-number times (1 + magnification / pupil ratio)
 
 check(answer_1, "effective")
 # %% [markdown]
@@ -136,11 +136,11 @@ Math(working(optics.depth_of_field, magnification=3.0, f_number=4.0, pupil_ratio
 # %% [markdown]
 # That is <!--= depth_text(optics.depth_of_field(3.0, 4.0, lens.pupil_ratio, blur)) --> in all. The focal length is gone: at the same magnification a long lens is no less deep than a short one.
 # %% [markdown]
-# ### Exercise 2: geometric depth
+# ### Exercise 2: geometric depth (about 6 minutes)
 #
 # The lens of exercise 1 (pupil ratio 0.8, marked f/5.6) now works at a magnification of 2.5. The pixel pitch is 4 µm. A blur of 3 px at the sensor is allowed. How deep is one frame, from the near limit to the far one?
 # %% tags=["exercise", "free"]
-answer_2 = None  # such as "5 um"
+answer_2 = blank  # such as "5 um"
 
 check(answer_2, "depth")
 # %% [markdown]
@@ -240,11 +240,11 @@ one = depths(3.0, 4.0, lens.pupil_ratio, pitch)["sharp"]
 count = optics.frame_count(moss.stack.far_end - moss.stack.near_end, one, 0.2, ends_in_focus=True)
 print(f"{count} frames at f/4, {say(optics.frame_spacing(one, 0.2), 'um')} apart, for an overlap of 20%")
 # %% [markdown]
-# ### Exercise 3: a seed
+# ### Exercise 3: a seed (about 9 minutes)
 #
 # A seed is 3 mm deep. Lens and camera are those of exercise 2. Use the **sharp depth**, for a wavelength of 550 nm and 0.8 of the transfer kept: `optics.sharp_depth(magnification, f_number, pupil_ratio, pixel_pitch, wavelength, kept)`. The overlap is 0.2, both ends shall be focused planes. How many frames?
 # %% tags=["exercise", "free"]
-answer_3 = None  # a whole number
+answer_3 = blank  # a whole number
 
 check(answer_3, "frames")
 # %% [markdown]

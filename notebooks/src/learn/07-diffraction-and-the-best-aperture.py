@@ -1,7 +1,7 @@
 # %% [markdown]
 # # Diffraction and the best aperture
 #
-# Estimated time: 35 minutes reading, 20 minutes exercises.
+# Estimated time: 40 minutes reading, 20 minutes exercises.
 #
 # Stop the lens down and each frame of a stack gets deeper. Stop it down further and every frame gets soft. Between the two lies an aperture that needs the fewest frames for the sharpness you want. This lesson finds it, and then the light that it asks for.
 #
@@ -34,7 +34,7 @@ from macrolib.show import figures_sharpness as figures
 from macrolib.show.figures_sharpness import GREEN_LIGHT
 from macrolib.show.panels import aperture_and_spacing as panel
 from macrolib.show.style import say
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 
 check = exercises("../data/exercises/07-diffraction-and-the-best-aperture.toml")
 bench, moss = read_rig("../data/rigs/bench-screw.toml"), read_shot("../data/shots/moss-capsule.toml")
@@ -67,24 +67,24 @@ print(f"effective f/{stopped:.3g}: {2 * optics.airy_radius(GREEN_LIGHT, stopped)
 #
 # ### The finest pattern
 #
-# Stripes finer than a spot wash out. At the **cutoff frequency** nothing is left at all:
-# %%
+# Stripes finer than a spot wash out. At the **cutoff frequency** nothing is left at all. Worked for the same lens:
+# %% tags=["worked"]
 Math(working(optics.cutoff_frequency, wavelength=GREEN_LIGHT, effective_f_number=effective))
 # %% [markdown]
 # That is <!--= optics.cutoff_frequency(GREEN_LIGHT, effective) / 1e3:.3g --> pairs of lines for a millimetre of sensor. The **transfer** is the share of contrast that arrives. With $q$, the frequency as a share of the cutoff, it falls in focus like this:
 # %%
 Math("M_d = " + latex(optics.diffraction_mtf.expression.subs(Min(s.q, 1), s.q)))
 # %% [markdown]
-# ### Exercise 1: spot and cutoff
+# ### Exercise 1: spot and cutoff (about 6 minutes)
 #
 # A symmetrical lens (pupil ratio 1) is set to f/8 at a magnification of 4. The wavelength is 550 nm. Fill the blanks:
 #
 # 1. the radius of the first dark ring at the sensor
 # 2. the cutoff frequency at the sensor
 # %% tags=["exercise", "faded"]
-effective_1 = ...  # marked f-number times (1 + magnification / pupil ratio)
-answer_1a = None  # 1.22 times wavelength times effective f-number, such as "5 um"
-answer_1b = None  # one over wavelength and effective f-number, such as "5 1/mm"
+effective_1 = blank  # marked f-number times (1 + magnification / pupil ratio)
+answer_1a = blank  # 1.22 times wavelength times effective f-number, such as "5 um"
+answer_1b = blank  # one over wavelength and effective f-number, such as "5 1/mm"
 
 print(check(answer_1a, "spot"))
 print(check(answer_1b, "cutoff"))
@@ -208,13 +208,13 @@ panel.show(**start)
 #
 # </details>
 # %% [markdown]
-# ### Exercise 2: choose the aperture
+# ### Exercise 2: choose the aperture (about 9 minutes)
 #
 # A subject is 2 mm deep. Magnification 3, pupil ratio 1, pixel pitch 4 µm, wavelength 550 nm. In focus, diffraction must leave at least 0.3 of a pattern of 4 px, which is 62.5 1/mm. With one sharp depth (0.8 kept) for each frame and both ends in focus, at most 60 frames are allowed.
 #
 # Choose the marked f-number from 2, 2.4, 2.8, 3.3, 4, 4.8, 5.6, 8. More than one is right. `optics.diffraction_mtf`, `optics.sharp_depth` and `optics.frame_count` help; so does the panel of the last lesson.
 # %% tags=["exercise", "free"]
-answer_2 = None  # a marked f-number
+answer_2 = blank  # a marked f-number
 
 check(answer_2, "aperture")
 # %% [markdown]
@@ -250,11 +250,11 @@ for share in (0.0, 0.1, 0.5, 1.0):
 # %% [markdown]
 # A short flash freezes what a wait would have to calm. A tenth of lamp light does little harm.
 # %% [markdown]
-# ### Exercise 3: the flash
+# ### Exercise 3: the flash (about 5 minutes)
 #
 # At a magnification of 1 and f/5.6 a flash is set right, at sensitivity 100. The pupil ratio is 1.1. Now the magnification is 3, still at f/5.6, flash and subject stay in place, and the sensitivity is 200. By which factor does the flash energy change?
 # %% tags=["exercise", "free"]
-answer_3 = None  # a bare number
+answer_3 = blank  # a bare number
 
 check(answer_3, "flash")
 # %% [markdown]
@@ -295,4 +295,4 @@ figures.blur_budget(blur_budget(plan(moss, bench)))
 # %% [markdown]
 # ## Next
 #
-# The worksheet [Plan a stack](../design/plan-a-stack.ipynb) shows budget and front for your own rig and shot.
+# What does a spacing too wide look like? [See the soft bands](07b-see-the-soft-bands.ipynb). The worksheet [Plan a stack](../design/plan-a-stack.ipynb) shows budget and front for your own rig and shot.

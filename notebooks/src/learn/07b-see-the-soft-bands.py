@@ -1,7 +1,7 @@
 # %% [markdown]
 # # See the soft bands
 #
-# Estimated time: 30 minutes reading, 20 minutes exercises.
+# Estimated time: 35 minutes reading, 20 minutes exercises.
 #
 # Whether the frames of a focus stack were too far apart shows only afterwards, in the merged picture. This lesson shoots stacks that exist in the computer alone. Their sharp original is known, so every loss can be seen and measured.
 #
@@ -33,7 +33,7 @@ from macrolib.physics import optics
 from macrolib.planning.synthetic import SyntheticStack
 from macrolib.show.figures_synthetic import compare_bands, see_stack
 from macrolib.show.panels_stack import soft_bands as panel
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 from macrolib.units import show
 
 check = exercises("../data/exercises/07b-see-the-soft-bands.toml")
@@ -88,8 +88,8 @@ effective = optics.effective_f_number(stack.f_number, stack.magnification, stack
 half = {"offset": stack.spacing / 2, "magnification": stack.magnification, "effective_f_number": effective, "wavelength": stack.wavelength}
 Math(working(optics.defocus_waves, **half))
 # %% [markdown]
-# One more number is needed: how fine the pattern is for this lens. $q$ is its frequency over the cutoff, beyond which the lens transfers nothing. From $q$ and $W$ follows the exact transfer. Divide it by the transfer in focus:
-# %%
+# One more number is needed: how fine the pattern is for this lens. $q$ is its frequency over the cutoff, beyond which the lens transfers nothing. From $q$ and $W$ follows the exact transfer. Divide it by the transfer in focus. Worked for this stack:
+# %% tags=["worked"]
 frequency = optics.criterion_frequency(stack.pixel_pitch, stack.wavelength, effective)
 q = frequency / optics.cutoff_frequency(stack.wavelength, effective)
 share = optics.defocused_otf(q, optics.defocus_waves(**half)) / optics.defocused_otf(q, 0.0)
@@ -125,7 +125,7 @@ see_stack(wide)
 areas = {}
 print("spacing over sharp depth   predicted   seen   area that keeps it")
 for factor in (0.9, 1.25, 1.5, 2.0, 2.5):
-    seen = replace(stack, spacing=factor * sharp, depth=5 * factor * sharp, size=(384, 384)).see()
+    seen = replace(stack, spacing=factor * sharp, depth=5 * factor * sharp).see()
     areas[factor] = seen.area
     print(f"{factor:24.2f}   {stack.predicted(factor * sharp):9.2f}   {seen.worst:4.2f}   {seen.area:18.0%}")
 # %% [markdown]
@@ -133,7 +133,7 @@ for factor in (0.9, 1.25, 1.5, 2.0, 2.5):
 #
 # The last column falls quickly. A spacing a quarter too wide costs <!--= f"{1 - areas[1.25]:.0%}" --> of the area.
 # %% [markdown]
-# ### Exercise 1: how soft halfway?
+# ### Exercise 1: how soft halfway? (about 5 minutes)
 #
 # Another lens: magnification 2, f/4, pupil ratio 1, on a camera with pixels of 4 µm. The light has 550 nm. The frames stand 100 µm apart. Which share of the transfer is left halfway between two frames?
 #
@@ -144,7 +144,7 @@ print(f"sharp depth of this lens: {show(optics.sharp_depth(*lens, 0.8), 'um')}")
 # %% [markdown]
 # Fill the blank.
 # %% tags=["exercise", "faded"]
-answer_1 = None  # optics.edge_transfer(..., *lens)
+answer_1 = blank  # optics.edge_transfer(..., *lens)
 
 check(answer_1, "halfway")
 # %% [markdown]
@@ -175,11 +175,11 @@ compare_bands([good, missed], ["all frames", "frame 4 missed"])
 #
 # </details>
 # %% [markdown]
-# ### Exercise 2: what a missed frame costs
+# ### Exercise 2: what a missed frame costs (about 5 minutes)
 #
 # The lens of exercise 1, now with frames 60 µm apart. That is within its sharp depth. One frame is missed. Which share of the transfer is left in the middle of its band?
 # %% tags=["exercise", "free"]
-answer_2 = None
+answer_2 = blank
 
 check(answer_2, "missed")
 # %% [markdown]
@@ -214,7 +214,7 @@ compare_bands([good, scattered], ["no error", "scatter of 6 µm"])
 #
 # Let the microstep error have an amplitude of 3.5 µm, far more than a good motor has. Which spacing suffers from it: 30 µm (three full steps), 35 µm (three and a half), or 40 µm (four)?
 # %%
-trials = [replace(stack, spacing=n * stack.full_step, depth=280e-6, size=(384, 384), microstep_error=3.5e-6) for n in (3, 3.5, 4)]
+trials = [replace(stack, spacing=n * stack.full_step, depth=280e-6, microstep_error=3.5e-6) for n in (3, 3.5, 4)]
 compare_bands([trial.see() for trial in trials], ["3 full steps", "3.5 full steps", "4 full steps"])
 # %% [markdown]
 # <details><summary>Explain: only the one in the middle</summary>
@@ -225,11 +225,11 @@ compare_bands([trial.see() for trial in trials], ["3 full steps", "3.5 full step
 #
 # </details>
 # %% [markdown]
-# ### Exercise 3: whole full steps
+# ### Exercise 3: whole full steps (about 10 minutes)
 #
 # The lens of exercise 1 on a rig that travels 16 µm for a full step. A subject 4 mm deep may take at most 70 frames, and halfway between frames 0.8 of the transfer must be left. How many full steps make the spacing?
 # %% tags=["exercise", "free"]
-answer_3 = None  # a whole number
+answer_3 = blank  # a whole number
 
 check(answer_3, "full_steps")
 # %% [markdown]
@@ -267,15 +267,17 @@ panel.show()
 #
 # Not all softness comes from the spacing. A vibration acts at every depth. A merge that does not undo the change of scale fails more and more towards one end.
 # %%
-shaken, crooked = replace(stack, vibration=4e-6).see(), replace(stack, depth=60 * stack.spacing, aligned=False).see()
+shaken, crooked = replace(stack, vibration=4e-6).see(), replace(stack, depth=30 * stack.spacing, aligned=False).see()
 print(f"vibration of 4 um at the sensor: {shaken.area:.0%} of the area; the shares lie between {shaken.worst:.2f} and {shaken.shares.max():.2f}")
-print(f"60 spacings, scale not undone: {crooked.area:.0%}; share {crooked.shares[:10].mean():.2f} at the near end, "
+print(f"30 spacings, scale not undone: {crooked.area:.0%}; share {crooked.shares[:10].mean():.2f} at the near end, "
       f"{crooked.shares[-10:].mean():.2f} at the far end")
 # %% [markdown]
 # A share below zero means that dark and bright have changed places: the detail there is false.
 #
 # ## Mistakes people make
 #
+# - **Half a gap for a whole one.** `edge_transfer` wants the whole gap. The worst place lies half of it away.
+# - **A missed frame counted as one gap.** It joins two of them.
 # - **Blaming the merge.** Softness that follows the depth comes from the spacing or from a missed frame. No merge can bring back what no frame holds.
 # - **Mending a missed frame by shooting everything again.** One more frame at that place is enough, while the subject has not moved.
 # - **Stopping down until the bands are gone.** The bands go, and the finest detail of the whole picture goes with them.
@@ -291,4 +293,4 @@ print(f"60 spacings, scale not undone: {crooked.area:.0%}; share {crooked.shares
 # %% [markdown]
 # ## Next
 #
-# The worksheet [Plan a stack](../design/plan-a-stack.ipynb) finds the spacing for your own rig and shot. The overview is in [Start here](../00-start-here.ipynb).
+# Softness that is no band often comes from a rig that still shakes: [Vibration and waiting](08-vibration-and-waiting.ipynb). The worksheet [Plan a stack](../design/plan-a-stack.ipynb) finds the spacing for your own rig and shot.

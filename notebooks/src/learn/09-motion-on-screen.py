@@ -1,7 +1,7 @@
 # %% [markdown]
 # # Motion on screen
 #
-# Estimated time: 40 minutes reading, 20 minutes exercises.
+# Estimated time: 40 minutes reading, 25 minutes exercises.
 #
 # A film is a row of stills. When a subject moves past the camera, each still shows it somewhere else, with a streak of its own. This lesson finds out when a viewer sees a motion, and when he sees a row of jumps. Then it looks at shutters, lamps, lines that lean, and at the other kind of move: the push-in, towards the subject.
 #
@@ -12,7 +12,7 @@
 # 1. compute the fastest sideways speed that a viewer can follow (exercise 1)
 # 2. choose an exposure time that does not flicker under a lamp (exercise 2)
 # 3. compute how fast a push-in may be (exercise 3)
-# 4. read a preview of a take before it is filmed
+# 4. read shutter and speed of a take in its preview (exercise 4)
 # %% [markdown]
 # ## What you need first
 #
@@ -35,7 +35,7 @@ from macrolib.planning.preview import Preview
 from macrolib.show import figures_motion, playback
 from macrolib.show.panels_motion import push_in as panel
 from macrolib.show.style import say
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 
 check = exercises("../data/exercises/09-motion-on-screen.toml")
 rig = read_rig("../data/rigs/field-belt.toml")
@@ -80,19 +80,19 @@ figures_motion.frame_rates(2e-3, 1.2, pitch, math.pi, (24000 / 1001, 24.0, 25.0,
 #
 # Makers of cameras advise: let a detail take at least 7 s to cross the picture, at 24 frames a second. That is <!--= screen.CROSSING_FRAMES --> frames for one picture width. Take it as a **starting value**, not as a limit. A larger or brighter screen asks for more time, a soft background for less.
 #
-# Keeping the number of frames, and not the seconds, keeps the px per frame. It is a choice. At 60 frames a second the crossing time becomes <!--= screen.crossing_time(screen.CROSSING_FRAMES, 60.0):.2g --> s.
-# %%
+# Keeping the number of frames, and not the seconds, keeps the px per frame. It is a choice. At 60 frames a second the crossing time becomes <!--= screen.crossing_time(screen.CROSSING_FRAMES, 60.0):.2g --> s. Worked for the wing case:
+# %% tags=["worked"]
 seven = screen.crossing_time(screen.CROSSING_FRAMES, 24.0)
 Math(working(screen.crossing_speed, sensor_width=width, magnification=1.2, crossing_time=seven))
 # %% [markdown]
 # The wing case moves at <!--= wing['speed'] / screen.crossing_speed(width, 1.2, seven):.0% --> of that. Its speed is also kept away from what shakes the rig.
 #
-# ### Exercise 1: as fast as the rule allows
+# ### Exercise 1: as fast as the rule allows (about 6 minutes)
 #
 # A sensor is 24 mm wide, the magnification is 1.5, the frame rate 30 fps. How fast may the carriage travel if a detail takes <!--= screen.CROSSING_FRAMES --> frames to cross the picture? Fill the blanks.
 # %% tags=["exercise", "faded"]
-crossing_time = ...  # s, from frames and frame rate
-answer_1 = None  # such as "5 mm/s"
+crossing_time = blank  # s, from frames and frame rate
+answer_1 = blank  # such as "5 mm/s"
 
 check(answer_1, "speed")
 # %% [markdown]
@@ -151,11 +151,11 @@ figures_motion.flickering(lamps, 25.0, math.pi)
 #
 # The rule: **expose for a whole number of light pulses.**
 # %% [markdown]
-# ### Exercise 2: an exposure without flicker
+# ### Exercise 2: an exposure without flicker (about 7 minutes)
 #
 # The lamp pulses 120 times a second. The exposure time must lie between 10 ms and 20 ms. Choose it.
 # %% tags=["exercise", "free"]
-answer_2 = None  # such as "12 ms"
+answer_2 = blank  # such as "12 ms"
 
 check(answer_2, "exposure")
 # %% [markdown]
@@ -207,11 +207,11 @@ panel.show()
 #
 # </details>
 # %% [markdown]
-# ### Exercise 3: a calm push-in
+# ### Exercise 3: a calm push-in (about 6 minutes)
 #
 # A lens gives a sharp depth of 0.6 mm. At 25 fps each plane shall stay sharp for six frames. How fast may the carriage travel?
 # %% tags=["exercise", "free"]
-answer_3 = None  # such as "1 mm/s"
+answer_3 = blank  # such as "1 mm/s"
 
 check(answer_3, "push")
 # %% [markdown]
@@ -227,10 +227,29 @@ check(answer_3, "push")
 #
 # </details>
 # %% [markdown]
+# ### Exercise 4: read a preview (about 6 minutes)
+#
+# The preview of a take shows a detail that moves by 12 px from one frame to the next. Its streak is 4 px long. Which shutter angle was set?
+# %% tags=["exercise", "free"]
+answer_4 = blank  # such as "90 deg"
+
+check(answer_4, "shutter")
+# %% [markdown]
+# <details><summary>Solution</summary>
+#
+# The shutter is open for a third of the frame, and so for a third of a turn.
+#
+# ```python
+# answer_4 = "120 deg"
+# ```
+#
+# </details>
+# %% [markdown]
 # ## Mistakes people make
 #
 # - **A speed taken over from another magnification.** The picture moves magnification times as fast.
 # - **A shorter exposure against stutter.** It makes frames crisper and gaps wider.
+# - **A shutter of 180 degrees taken for a whole frame.** It is half of one: the streak is half of the way.
 # - **Seconds kept when the frame rate changes.** The rule of 7 s belongs to 24 frames a second.
 # - **The lamp tested by eye.** An eye does not see 100 pulses a second; a shutter does.
 # - **A push-in judged by its streaks.** The centre has none, and the focus may be gone.
@@ -238,10 +257,10 @@ check(answer_3, "push")
 # %% [markdown]
 # ## What to remember
 #
-# 1. Image speed is speed times magnification over pixel pitch and frame rate; the streak is its share of the shutter angle.
-# 2. <!--= screen.CROSSING_FRAMES --> frames for one picture width are a starting value. At the same speed, 24 frames a second stutter first.
-# 3. Expose for whole light pulses.
-# 4. A push-in shifts the focus by speed over frame rate in each frame; compare that with the sharp depth.
+# 1. Image speed is speed times magnification over pixel pitch and frame rate. For the fastest speed, <!--= screen.CROSSING_FRAMES --> frames for one picture width are a starting value. At the same speed, 24 frames a second stutter first.
+# 2. Choose an exposure time of whole light pulses.
+# 3. A push-in shifts the focus by speed over frame rate in each frame; compare that with the sharp depth.
+# 4. In a preview, streak over image speed is the share of a turn for which the shutter is open.
 #
 # Warn people before you show flicker, strobe light or quick playback. At more than three flashes a second some people fall ill.
 # %% [markdown]

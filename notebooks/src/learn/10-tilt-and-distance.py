@@ -1,7 +1,7 @@
 # %% [markdown]
 # # Tilt and distance
 #
-# Estimated time: 35 minutes reading, 25 minutes exercises.
+# Estimated time: 35 minutes reading, 30 minutes exercises.
 #
 # A long move is sharp at its start and soft at its end. Most often nothing is broken: rail and subject are not parallel. This lesson measures how much that costs, mends it with a shim, and says what a slope does to the load and to the stand.
 #
@@ -12,7 +12,7 @@
 # 1. compute the angle between rail and subject that a sharp depth allows (exercise 1)
 # 2. compute the shim that makes a rail parallel, from two focus readings (exercise 2)
 # 3. compute the force that a slope puts on the drive (exercise 3)
-# 4. name what stops a rig from sliding or tipping on a slope
+# 4. compute the slope at which a rig tips over, and name what stops its load from running down (exercise 4)
 # %% [markdown]
 # ## What you need first
 #
@@ -34,7 +34,7 @@ from macrolib.physics import tilt, transmission
 from macrolib.show import figures_motion
 from macrolib.show.panels_motion import tilted as panel
 from macrolib.show.style import say
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 
 check = exercises("../data/exercises/10-tilt-and-distance.toml")
 rig = read_rig("../data/rigs/field-belt.toml")
@@ -75,18 +75,18 @@ Math(tilt.misalignment.latex)
 # ### Worked example: the angle that the wing case allows
 #
 # The formula, solved for the angle:
-# %%
+# %% tags=["worked"]
 allowed_angle = tilt.misalignment.solve_for("tilt_angle")
 Math(working(allowed_angle, misalignment=depth, distance=travel))
 # %% [markdown]
 # That is <!--= math.degrees(allowed_angle(depth, travel)):.2g --> degrees. The rig file says <!--= math.degrees(rig.rail.misalignment):.2g --> degrees, so its plan holds.
 # %% [markdown]
-# ### Exercise 1: a longer subject
+# ### Exercise 1: a longer subject (about 8 minutes)
 #
 # A stem is filmed over 80 mm. The lens gives a sharp depth of 0.3 mm, in all. Focus is set in the middle. Which angle between rail and stem is allowed? Fill the blanks.
 # %% tags=["exercise", "faded"]
-tangent = ...  # depth over travel
-answer_1 = None  # such as "0.5 deg", or a bare number in radians
+tangent = blank  # depth over travel
+answer_1 = blank  # such as "0.5 deg", or a bare number in radians
 
 check(answer_1, "angle")
 # %% [markdown]
@@ -132,11 +132,11 @@ print(f"angle {say(measured, 'deg', 3)}, shim {say(tilt.shim_height(0.4, measure
 #
 # The error of the reading grows in the same way. If a focus reading is good to 0.02 mm, the shim is good to 0.16 mm. Read at marks that lie far apart.
 # %% [markdown]
-# ### Exercise 2: the shim
+# ### Exercise 2: the shim (about 8 minutes)
 #
 # Between two marks 60 mm apart the focus ran off by 0.24 mm. The feet stand 500 mm apart. How thick must the shim be?
 # %% tags=["exercise", "free"]
-answer_2 = None  # such as "1 mm"
+answer_2 = blank  # such as "1 mm"
 
 check(answer_2, "shim")
 # %% [markdown]
@@ -203,11 +203,11 @@ figures_motion.slope_load(rig.carriage.mass, 0.12, 0.25, slope)
 # %% [markdown]
 # The carriage moves the centre of mass as it goes: take the worst place, with the carriage at the lower end. And stay far below the limit, or clamp the rig.
 # %% [markdown]
-# ### Exercise 3: the load along the slope
+# ### Exercise 3: the load along the slope (about 6 minutes)
 #
 # A carriage of 2 kg travels on a rail that rises by 20 degrees. Which force must the drive hold, without any help of friction?
 # %% tags=["exercise", "free"]
-answer_3 = None  # such as "5 N"
+answer_3 = blank  # such as "5 N"
 
 check(answer_3, "load")
 # %% [markdown]
@@ -221,6 +221,30 @@ check(answer_3, "load")
 #
 # </details>
 # %% [markdown]
+# ### Exercise 4: before it tips (about 8 minutes)
+#
+# A rig stands freely on a slope. Its centre of mass is 200 mm above the feet, and 150 mm from the lower feet along the base.
+#
+# 1. At which slope does it tip over?
+# 2. What keeps the camera from running down when the power fails? A: the motor, as long as its current is set high. B: a brake or a counterweight. C: the friction of the rail.
+# %% tags=["exercise", "free"]
+answer_4a = blank  # such as "10 deg"
+answer_4b = blank  # "A", "B" or "C"
+
+print(check(answer_4a, "tips"))
+print(check(answer_4b, "holds"))
+# %% [markdown]
+# <details><summary>Solution</summary>
+#
+# ```python
+# answer_4a = math.atan(150 / 200)  # rad
+# answer_4b = "B"
+# ```
+#
+# That is <!--= math.degrees(tilt.tipping_slope(0.15, 0.2)):.2g --> degrees, the last moment. Stay far below it, or clamp the rig.
+#
+# </details>
+# %% [markdown]
 # ## Mistakes people make
 #
 # - **The misalignment taken for the shim.** The shim belongs to the distance between the feet.
@@ -228,14 +252,16 @@ check(answer_3, "load")
 # - **Only the rail made parallel.** Sensor and rail share one depth.
 # - **A level on the rail.** It makes the rail level, not parallel to the subject.
 # - **Focus read with the lens stopped down.** With much depth the reading is vague: open the lens.
+# - **The height taken for the way to the feet.** A tall rig tips early: the height stands below the line of the fraction.
 # - **A slope trusted to the motor.** It holds as long as it has power, and not a moment longer.
 # %% [markdown]
 # ## What to remember
 #
 # 1. Misalignment is travel times the tangent of the angle; at most the sharp depth, with focus set in the middle.
 # 2. Two focus readings give the angle. The shim is the distance between the feet times its tangent.
-# 3. Rail and sensor share the depth. On a slope tilt both together.
-# 4. The load along a slope is the weight times its sine.
+# 3. The force of the load along a slope is the weight times its sine.
+# 4. A rig that stands freely tips over when its centre of mass passes the lower feet. A brake or a counterweight stops what the motor no longer holds.
+# 5. Rail and sensor share the depth. On a slope tilt both together.
 #
 # On a slope the load can fall when power, driver or cable fails: a belt runs back, a steep screw may. Fit a brake or a counterweight, tether the camera, let nobody stand or reach below. These pages are for learning; makers' instructions and the rules of your place come first.
 # %% [markdown]

@@ -1,7 +1,7 @@
 # %% [markdown]
 # # Led by hand
 #
-# Estimated time: 35 minutes reading, 20 minutes exercises.
+# Estimated time: 35 minutes reading, 25 minutes exercises.
 #
 # Some shots cannot be planned: an ant decides where to go. Then a hand turns a control, and the carriage follows. It cannot follow at once. This lesson finds out how far it lags, how far it coasts, why it never runs past the place that the hand chose, and why fine microsteps can make it slow.
 #
@@ -12,7 +12,7 @@
 # 1. compute how far a carriage lags behind a steady hand (exercise 1)
 # 2. choose microsteps with which it keeps up (exercise 2)
 # 3. compute the acceleration that a wanted coast asks for (exercise 3)
-# 4. predict which way the carriage goes, wherever the end mark lies and however the control is mounted
+# 4. predict which way the carriage goes, wherever the end mark lies and however the control is mounted (exercise 4)
 # %% [markdown]
 # ## What you need first
 #
@@ -35,7 +35,7 @@ from macrolib.planning.jog import jog
 from macrolib.show import figures_motion, live
 from macrolib.show.panels_hand import hand as panel
 from macrolib.show.style import say
-from macrolib.teach import exercises
+from macrolib.teach import blank, exercises
 
 check = exercises("../data/exercises/11-led-by-hand.toml")
 shot, rig = read_shot("../data/shots/seed-tray-hand-led.toml"), read_rig("../data/rigs/field-belt.toml")
@@ -74,8 +74,8 @@ for t in (0.5, 1.0, 1.9, 2.2, 3.0):
 #
 # $$v = \sqrt{2\, a\, |e|}$$
 #
-# and no faster. That is the whole **following law**: this speed, towards the set-point, within the limits. When the hand is steady, the speeds of both agree, and $e$ is the way to stop. It is the **lag**. When the hand stops, the carriage runs on over the same way. That is the **coast**. A hand that is slow to react, or a set-point that is smoothed, adds its delay $t_d$:
-# %%
+# and no faster. That is the whole **following law**: this speed, towards the set-point, within the limits. When the hand is steady, the speeds of both agree, and $e$ is the way to stop. It is the **lag**. When the hand stops, the carriage runs on over the same way. That is the **coast**. A hand that is slow to react, or a set-point that is smoothed, adds its delay $t_d$. Worked for the hand above:
+# %% tags=["worked"]
 Math(working(stopping_distance, speed=8e-3, acceleration=40e-3, delay=0.0))
 # %% [markdown]
 # The table above says the same: <!--= 1e3 * stopping_distance(8e-3, 40e-3, 0.0):.1f --> mm. The lag grows with the **square** of the speed.
@@ -84,12 +84,12 @@ figures_motion.lag_curves((10e-3, 20e-3, 40e-3, 160e-3), 20e-3, (8e-3, 40e-3))
 # %% [markdown]
 # One could also add the hand's own speed to the law. Then the lag is gone, but a hand that stops at once is overshot. The library can do it; it is off unless you ask.
 # %% [markdown]
-# ### Exercise 1: the lag
+# ### Exercise 1: the lag (about 6 minutes)
 #
 # A hand leads at 12 mm/s. The largest acceleration is 60 mm/s². How far does the carriage lag behind? Fill the blanks.
 # %% tags=["exercise", "faded"]
-speed, acceleration = ..., ...  # m/s, m/s^2
-answer_1 = None  # such as "2 mm"
+speed, acceleration = blank, blank  # m/s, m/s^2
+answer_1 = blank  # such as "2 mm"
 
 check(answer_1, "lag")
 # %% [markdown]
@@ -164,11 +164,11 @@ panel.show()
 #
 # </details>
 # %% [markdown]
-# ### Exercise 2: microsteps for a quick hand
+# ### Exercise 2: microsteps for a quick hand (about 7 minutes)
 #
 # A belt travels 10 mm for a motor turn of 200 full steps. Of a ceiling of 40 kHz 0.8 may be used. The hand shall be followed up to 24 mm/s. At a magnification of 0.8 and the pixel pitch of this rig, <!--= 1e6 * rig.camera.pixel_pitch:.2g --> µm, one pulse may move the picture by 0.5 px. Choose the microsteps. More than one answer is right.
 # %% tags=["exercise", "free"]
-answer_2 = None  # one of 1, 2, 4, 8, 16, 32, 64, 128, 256
+answer_2 = blank  # one of 1, 2, 4, 8, 16, 32, 64, 128, 256
 
 check(answer_2, "microsteps")
 # %% [markdown]
@@ -182,11 +182,11 @@ check(answer_2, "microsteps")
 #
 # </details>
 # %% [markdown]
-# ### Exercise 3: a short coast
+# ### Exercise 3: a short coast (about 6 minutes)
 #
 # After the hand stops from 8 mm/s, the carriage shall run on by 0.5 mm. Which acceleration does it need?
 # %% tags=["exercise", "free"]
-answer_3 = None  # such as "20 mm/s^2"
+answer_3 = blank  # such as "20 mm/s^2"
 
 check(answer_3, "acceleration")
 # %% [markdown]
@@ -199,6 +199,24 @@ check(answer_3, "acceleration")
 # ```
 #
 # That is <!--= 1e3 * 8e-3**2 / (2 * 0.5e-3):.3g --> mm/s². It shakes the camera more than a gentle one: weigh both.
+#
+# </details>
+# %% [markdown]
+# ### Exercise 4: which way? (about 6 minutes)
+#
+# The start mark is at 90 mm, the end mark at 20 mm. One turn of the control moves the set-point by 8 mm. The control is mounted the other way, and the shot file says so. Its reading falls by a quarter of a turn. Where is the set-point?
+# %% tags=["exercise", "free"]
+answer_4 = blank  # such as "30 mm"
+
+check(answer_4, "set_point")
+# %% [markdown]
+# <details><summary>Solution</summary>
+#
+# A falling reading is forward here, and forward leads to the end mark: downwards, by 2 mm.
+#
+# ```python
+# answer_4 = 90e-3 - 0.25 * 8e-3  # m
+# ```
 #
 # </details>
 # %% [markdown]
@@ -215,15 +233,17 @@ print(f"coarse {say(found.coarse_speed, 'mm/s')}, let go {say(found.release, 'mm
 # - **A quick hand, a slow carriage.** Lag of many turns is a sign that the pulse ceiling is reached.
 # - **More microsteps for a smoother move.** Beyond what the picture shows they only cost speed.
 # - **Overshoot mended by a lower speed.** With this law there is none; a lower speed makes the lag longer in time.
+# - **Forward taken for upwards on the rail.** Forward leads to the end mark, and that may lie below the start mark.
 # - **The control's direction corrected by crossing motor wires.** Then the home switch is on the wrong side. Say it in the shot file.
 # - **The switches used as marks.** They are the last resort. Leave room to stop before them.
 # %% [markdown]
 # ## What to remember
 #
-# 1. Lag behind a steady hand, and coast after it: $v^2 / (2 a)$, below the largest speed.
+# 1. Lag behind a steady hand: $v^2 / (2 a)$, below the largest speed.
 # 2. The largest speed is the pulse ceiling times the travel for one pulse. Finer microsteps make it lower.
-# 3. Forward leads to the end mark. Name a control that is mounted the other way.
-# 4. Marks may be overrun by a stated amount, the switches never.
+# 3. The coast is as long as the lag. A short one asks for much acceleration.
+# 4. The carriage goes forward to the end mark, wherever it lies. Name a control that is mounted the other way.
+# 5. Marks may be overrun by a stated amount, the switches never.
 #
 # Keep the other hand, hair and cords away from the carriage: it starts when you turn the control, also by accident. A stop within reach must take the power from the motor.
 # %% [markdown]

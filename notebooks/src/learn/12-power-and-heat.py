@@ -1,7 +1,7 @@
 # %% [markdown]
 # # Power and heat
 #
-# Estimated time: 40 minutes reading, 20 minutes exercises.
+# Estimated time: 45 minutes reading, 25 minutes exercises.
 #
 # A rig outdoors lives on a battery. How long does it last, in the cold, after two years? Which part empties it? And why is a motor hot that has not moved for an hour? Follow the energy from the label to the heat.
 #
@@ -12,7 +12,7 @@
 # 1. compute what a motor turns into heat, in motion and at standstill (exercise 1)
 # 2. compute how long a battery lasts, also cold and old (exercise 2)
 # 3. choose a current at standstill that holds the load and keeps the motor cool (exercise 3)
-# 4. name the part that empties a battery (panel)
+# 4. name the part that empties a battery, and what helps (exercise 4)
 # %% [markdown]
 # ## What you need first
 #
@@ -45,12 +45,12 @@ print(f"motor: {say(winding['peak_current'], 'A')} peak through {say(winding['re
 #
 # ### Predict: volts times amperes
 #
-# The motor stands still. The driver sends a peak of 1.2 A through it, from a battery of 14.4 V. How much power does the motor take?
+# The motor stands still. The driver sends a peak of 1.2 A through it, from a battery of 14.4 V. How much power does the motor take? The cell below works it out.
 #
 # - A: nothing, it does not move
 # - B: about 4 W
 # - C: 17 W, volts times amperes
-# %%
+# %% tags=["worked"]
 running = power.copper_loss(**winding)
 Math(working(power.copper_loss, **winding))
 # %% [markdown]
@@ -87,7 +87,7 @@ for share in (1.0, 0.6, 0.5, 0.25):
 #
 # </details>
 # %% [markdown]
-# ### Exercise 1: in motion and at rest
+# ### Exercise 1: in motion and at rest (about 7 minutes)
 #
 # A driver is set to a peak of 1.5 A and a hold share of 0.4. A phase has 1.8 Ω. How much heat in motion, how much at standstill?
 # %% tags=["exercise", "faded"]
@@ -187,7 +187,7 @@ print(f"a take: {say(sum(times), 's')}, {say(mean, 'W')} on average, {say(energy
 # %% [markdown]
 # In the field the lamp burns and the camera waits most of the time: count hours, not takes.
 # %% [markdown]
-# ### Exercise 2: three cells
+# ### Exercise 2: three cells (about 7 minutes)
 #
 # A battery has three cells of 3.6 V and 5 Ah in series. 0.8 of its energy may be used, age has left 0.9. The rig draws 12 W at 0 °C. What does the label say, and how long does it last?
 # %% tags=["exercise", "free"]
@@ -238,7 +238,7 @@ print(f"with {say(2 * winding['peak_current'], 'A')}: {say(power.part_temperatur
 copper = {"cold_resistance": 2.6, "temperature_coefficient": power.COPPER_COEFFICIENT, "reference_temperature": 293.15}
 print(f"the winding is at {say(power.winding_resistance.solve_for('temperature')(resistance=3.1, **copper), 'degC')}")
 # %% [markdown]
-# ### Exercise 3: a share that holds and stays cool
+# ### Exercise 3: a share that holds and stays cool (about 7 minutes)
 #
 # A motor of 0.4 N m (both phases on at 1.68 A) has 1.65 Ω a phase and 7.5 K/W. It is driven with a peak of 1.8 A and holds its load for hours, in a room of 25 °C. The load pulls with 60 mN m; hold twice that. The case may reach 50 °C. Choose the hold share. More than one is right.
 # %% tags=["exercise", "free"]
@@ -279,6 +279,24 @@ panel.show()
 #
 # </details>
 # %% [markdown]
+# ### Exercise 4: what helps most? (about 4 minutes)
+#
+# The field rig shall last longer. Which one change helps most? A: a lower current at standstill, a share of 0.25 instead of <!--= f"{rig.driver.hold_current_share:g}" -->. B: the lamp off while nothing is filmed. C: half the speed.
+# %% tags=["exercise", "free"]
+answer_4 = blank  # "A", "B" or "C"
+
+check(answer_4, "longer")
+# %% [markdown]
+# <details><summary>Solution</summary>
+#
+# ```python
+# answer_4 = "B"
+# ```
+#
+# The lamp draws <!--= f"{rig.light.power:g}" --> W, the resting motor <!--= draws["at standstill"]["motor"]:.2g --> W, the moving itself a few mW.
+#
+# </details>
+# %% [markdown]
 # ## Wires and a fuse (about 3 minutes)
 #
 # ### Predict: plus touches minus
@@ -304,6 +322,7 @@ print(f"short circuit: {say(short, 'A')}, {say(short * supply.voltage, 'W')} of 
 # - **Volts times amperes of two different places.** The battery's volts belong to the battery's amperes.
 # - **A resting motor taken for one without current.** It takes as much as a moving one, unless the driver lowers it.
 # - **The label believed.** Cold, age and a reserve leave half to two thirds.
+# - **The moving blamed for an empty battery.** Lamp and camera draw far more.
 # - **The torque margin used for heat.** A motor with four times the torque it needs may run at half the current, with a quarter of the heat.
 # - **A larger fuse in place of one that blew.** It protects nothing. Find out why.
 # %% [markdown]
