@@ -124,7 +124,7 @@ def _public():
 PUBLIC = list(_public())
 
 
-MOST_LINES, MOST_PHYSICS, MOST_NAMES = 10210, 2000, 276
+MOST_LINES, MOST_PHYSICS, MOST_NAMES = 10243, 2000, 276
 
 
 def _code_lines(source):

@@ -6,9 +6,8 @@ import math
 from types import SimpleNamespace
 
 from macrolib import units
-from macrolib.files import AUTO
 from macrolib.physics import optics, vibration
-from macrolib.planning import film
+from macrolib.planning import common, film
 from macrolib.planning.checks import Check, Mend, apply, find_mend
 from macrolib.planning.ripple import motor_ripple
 
@@ -55,8 +54,7 @@ def blur_budget(plan, frequency=None, mends=True):
     that nothing passes.
     """
     p, effective = plan.shot.picture, plan["effective_f_number"]
-    own = p.frequency if p.frequency != AUTO else optics.criterion_frequency(plan.rig.as_used.camera.pixel_pitch, p.wavelength, effective)
-    nu = frequency or own
+    nu = frequency or common.sharpness_frequency(plan.shot, plan.rig.as_used, effective)
     refuse_beyond_cutoff("frequency", nu, p.wavelength, effective)
     found = Budget(nu, _causes(plan, nu))
     if not mends or found.largest is None or found.largest.transfer >= _GOOD:
@@ -104,7 +102,7 @@ def _moving(plan, rig, nu, simulate=True):
     if "blur" in settings:
         pixels, table = settings["blur"].value, film.table(shot)[1]
         found.append(Cause("motion within the exposure", optics.smear_mtf(nu, max(pixels * pitch, _NOTHING)), pixels, "at full speed",
-                           ((f"shot.{table}.shutter_angle", "down"), (f"shot.{table}.speed", "down"))))
+                           ((f"shot.{table}.shutter_angle", "down"), *film.slower(shot))))
         found.append(_ripple(shot, rig, settings, nu, simulate))
     for name, (ringing, wait, key) in plan.ringing.items():
         found.append(_sine(name, ringing, wait, m / pitch, nu * pitch, exposure, key))

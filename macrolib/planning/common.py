@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from macrolib.files import AUTO
 from macrolib.physics import optics, power, ramps, stepper, transmission
 from macrolib.planning import stillness
 from macrolib.planning.checks import Check
@@ -229,6 +230,24 @@ def aperture(shot, rig):
                          if getattr(p, n) is not None}, GIVEN
     marked, effective, numerical = optics.aperture(m, lens.pupil_ratio, **given)
     return Aperture(marked, effective, numerical, origin)
+
+
+def sharpness_frequency(shot, rig, effective=None):
+    """Frequency in 1/m at the sensor at which sharpness is judged: the shot's, or the criterion's at an effective f-number.
+
+    Where apertures are compared, without one, a quarter of the sampling frequency.
+    """
+    p, pitch = shot.picture, rig.camera.pixel_pitch
+    if p.frequency != AUTO:
+        return p.frequency
+    return 1 / (4 * pitch) if effective is None else optics.criterion_frequency(pitch, p.wavelength, effective)
+
+
+def sharp_depth(shot, rig, chosen):
+    """Depth in m that is sharp with an Aperture, by the criterion of the shot."""
+    p = shot.picture
+    return optics.sharp_depth(p.magnification, chosen.f_number, rig.lens.pupil_ratio, rig.camera.pixel_pitch, p.wavelength,
+                              p.transfer_kept, sharpness_frequency(shot, rig, chosen.effective))
 
 
 def room(rig, positions):

@@ -6,6 +6,8 @@ from macrolib.files import AUTO
 from macrolib.physics import optics, screen, tilt, vibration
 from macrolib.planning import common
 from macrolib.planning.checks import Check
+from macrolib.planning.common import Setting
+from macrolib.planning.stillness import DERIVED
 
 _MOST_FRAMES = 200_000  # video frames: beyond this something is mistyped
 _STEEPEST = 1.5  # rad: beyond this nothing stays in focus along a move
@@ -48,14 +50,6 @@ def speed_limit(shot, rig, per_pulse):
     pixels = shot.limits.image_speed or default_image_speed(shot, rig)
     smooth = pixels / 1.25 * rig.camera.pixel_pitch * table(shot)[0].frame_rate / image_rate(shot, rig)
     return common.two_digits(min(smooth, 0.95 * shot.limits.ceiling_share * rig.pulse_ceiling * per_pulse))
-
-
-def sharp_depth(shot, rig, chosen):
-    """Depth in m that is sharp by the criterion of the shot."""
-    p = shot.picture
-    frequency = {} if p.frequency == AUTO else {"frequency": p.frequency}
-    return optics.sharp_depth(p.magnification, chosen.f_number, rig.lens.pupil_ratio, rig.camera.pixel_pitch, p.wavelength,
-                              p.transfer_kept, **frequency)
 
 
 def excited(rig, speed):
@@ -105,13 +99,27 @@ def focus_check(shot, rig, speed, depth):
                  knobs=(("rig.rail.misalignment", "down"), ("shot.subject.slope", "down"), ("shot.picture.f_number", "up")))
 
 
+def picture_settings(shot, rig, speed):
+    """Settings of what the film shows at the top speed in m/s, and of the aperture."""
+    own, chosen = table(shot)[0], common.aperture(shot, rig)
+    image = pixels_moved(shot, rig, speed) / own.frame_rate
+    return {
+        "image_speed": Setting(image, "px/frame", DERIVED, "motion of the picture, at its edge in an axial move"),
+        "exposure_time": Setting(screen.exposure_time(own.shutter_angle, own.frame_rate), "ms", DERIVED, "exposure of a video frame"),
+        "blur": Setting(screen.frame_blur(image, own.shutter_angle), "px", DERIVED, "motion within an exposure"),
+        "f_number": Setting(chosen.f_number, "1", chosen.origin, "marked f-number"),
+        "effective_f_number": Setting(chosen.effective, "1", DERIVED, "effective f-number"),
+        "sharp_depth": Setting(common.sharp_depth(shot, rig, chosen), "mm", DERIVED, "depth that is sharp"),
+    }
+
+
 def picture_checks(shot, rig, speed):
     """Checks of what the film shows at the top speed in m/s: motion, blur, frame rate, focus, depth, lens."""
     own, name = table(shot)
     image = pixels_moved(shot, rig, speed) / own.frame_rate
     rule = shot.limits.image_speed is None
     chosen = common.aperture(shot, rig)
-    depth = sharp_depth(shot, rig, chosen)
+    depth = common.sharp_depth(shot, rig, chosen)
     nearest = min(rig.camera.frame_rates, key=lambda rate: abs(rate - own.frame_rate))
     found = [
         Check("motion of the picture", image, default_image_speed(shot, rig) if rule else shot.limits.image_speed, "px/frame",

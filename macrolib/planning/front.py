@@ -6,6 +6,7 @@ import numpy as np
 
 from macrolib.files import AUTO
 from macrolib.physics import optics
+from macrolib.planning import common
 from macrolib.planning.budget import refuse_beyond_cutoff
 
 
@@ -28,7 +29,7 @@ def fewest_frames(shot, rig, wanted, frequency=None, apertures=160):
     outside 0 to 1, and for a stated frequency that even the widest aperture does not pass.
     """
     p, lens, pitch = shot.picture, rig.lens, rig.camera.pixel_pitch
-    nu = frequency or (1 / (4 * pitch) if p.frequency == AUTO else p.frequency)
+    nu = frequency or common.sharpness_frequency(shot, rig)
     wanted = np.atleast_1d(np.asarray(wanted, float))
     if not ((0 < wanted) & (wanted < 1)).all():
         raise ValueError("wanted must lie between 0 and 1: it is a transfer")

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from macrolib.files import AUTO
-from macrolib.physics import following, screen
+from macrolib.physics import following
 from macrolib.planning import common, film, ripple, stillness
 from macrolib.planning.checks import Check
 from macrolib.planning.common import Setting
@@ -85,8 +85,7 @@ def _shaking(rig, speed):
 
 
 def _settings(shot, rig, d, speed, acceleration, lag, quiet, total):
-    h, chosen, per_pulse = shot.hand_led, common.aperture(shot, rig), d.travel_per_pulse
-    image = film.pixels_moved(shot, rig, speed[0]) / h.frame_rate
+    h, per_pulse = shot.hand_led, d.travel_per_pulse
     return {
         "speed": Setting(speed[0], "mm/s", speed[1], "largest speed"),
         "speed_pulses": Setting(speed[0] / per_pulse, "1/s", speed[1], "largest speed in pulses per second"),
@@ -98,12 +97,7 @@ def _settings(shot, rig, d, speed, acceleration, lag, quiet, total):
         "finest_turn": Setting(film.pixels_moved(shot, rig, h.travel_per_control_turn * _FINE_TURN), "px", DERIVED,
                                "motion of the picture for 5 degrees of the control"),
         "finest_move": Setting(film.pixels_moved(shot, rig, per_pulse), "px", DERIVED, "motion of the picture for one pulse"),
-        "image_speed": Setting(image, "px/frame", DERIVED, "motion of the picture at the largest speed"),
-        "blur": Setting(screen.frame_blur(image, h.shutter_angle), "px", DERIVED, "motion within an exposure"),
-        "exposure_time": Setting(screen.exposure_time(h.shutter_angle, h.frame_rate), "ms", DERIVED, "exposure of a video frame"),
-        "f_number": Setting(chosen.f_number, "1", chosen.origin, "marked f-number"),
-        "effective_f_number": Setting(chosen.effective, "1", DERIVED, "effective f-number"),
-        "sharp_depth": Setting(film.sharp_depth(shot, rig, chosen), "mm", DERIVED, "depth that is sharp"),
+        **film.picture_settings(shot, rig, speed[0]),
         "wait_before_move": Setting(quiet[0], "s", quiet[1], "wait after the last footfall"),
         "total_time": Setting(total, "min", DERIVED, "time from homing to the end, with a steady hand"),
         **common.drive_settings(rig),

@@ -32,16 +32,15 @@ class _Focus:
 
 
 def _focus(shot, rig, per_pulse):
-    p, lens, pitch = shot.picture, rig.lens, rig.camera.pixel_pitch
+    p, lens = shot.picture, rig.lens
     given = shot.stack.spacing
     chosen = common.aperture(shot, rig)
     if isinstance(p.f_number, str) and given != AUTO:
         best = optics.stack_f_number(p.magnification, given, p.wavelength, lens.pupil_ratio)
         marked = float(f"{min(max(best, lens.lowest_f_number), lens.highest_f_number):.2g}")
         chosen = common.Aperture(*optics.aperture(p.magnification, lens.pupil_ratio, f_number=marked), DERIVED)
-    sharp = optics.sharp_depth(p.magnification, chosen.f_number, lens.pupil_ratio, pitch, p.wavelength, p.transfer_kept,
-                               **_frequency(shot))
-    geometric = optics.depth_of_field(p.magnification, chosen.f_number, lens.pupil_ratio, 2 * pitch)
+    sharp = common.sharp_depth(shot, rig, chosen)
+    geometric = optics.depth_of_field(p.magnification, chosen.f_number, lens.pupil_ratio, 2 * rig.camera.pixel_pitch)
     wave = optics.wave_depth(p.wavelength, chosen.numerical, 1.0)
     wanted = sharp * (1 - shot.stack.overlap) if given == AUTO else given
     depth = common.whole(abs(shot.stack.far_end - shot.stack.near_end) / per_pulse)
@@ -50,10 +49,6 @@ def _focus(shot, rig, per_pulse):
         pulses = np.where(depth > 0, np.ceil(depth / np.ceil(np.maximum(depth, 1) / pulses)), pulses)
     pulses = common.whole(pulses)
     return _Focus(chosen, sharp, geometric, wave, pulses, pulses * per_pulse, DERIVED if given == AUTO else GIVEN)
-
-
-def _frequency(shot):
-    return {} if shot.picture.frequency == AUTO else {"frequency": shot.picture.frequency}
 
 
 @dataclasses.dataclass(frozen=True)
@@ -291,7 +286,7 @@ def position_uncertainty(rig, d):
 def _picture_checks(shot, rig, d, focus):
     p, n = shot.picture, focus.aperture
     view = (p.magnification, n.f_number, rig.lens.pupil_ratio, rig.camera.pixel_pitch, p.wavelength)
-    kept = optics.edge_transfer(focus.spacing, *view, **_frequency(shot))
+    kept = optics.edge_transfer(focus.spacing, *view, common.sharpness_frequency(shot, rig, n.effective))
     narrower = (("shot.stack.spacing", "down"), ("shot.stack.overlap", "up"))
     return [
         Check("sharpness at the frame edges", kept, p.transfer_kept, "1", "at least", 1.0,
@@ -322,7 +317,7 @@ def working_distance(shot, rig):
 def _best_share(shot, rig, focus):
     """Transfer halfway between frames, over the largest that any aperture of the lens would give there."""
     p, lens = shot.picture, rig.lens
-    frequency = 1 / (4 * rig.camera.pixel_pitch) if p.frequency == AUTO else p.frequency
+    frequency = common.sharpness_frequency(shot, rig)
 
     def transfer(number):
         effective = optics.effective_f_number(number, p.magnification, lens.pupil_ratio)

@@ -242,11 +242,8 @@ def plan_traverse(shot, rig, rows=True):
 
 
 def _settings(shot, rig, d, path, timing):
-    t, move, chosen = shot.traverse, path.move, common.aperture(shot, rig)
-    rate, per_pulse = t.frame_rate, d.travel_per_pulse
+    t, move, per_pulse = shot.traverse, path.move, d.travel_per_pulse
     speed, ramp_in = float(move.peak_speed), float(move.ramp_in)
-    exposure = screen.exposure_time(t.shutter_angle, rate)
-    image = film.pixels_moved(shot, rig, speed) / rate
     return {
         "speed": Setting(speed, "mm/s", path.origins["speed"], "speed between the ramps"),
         "speed_pulses": Setting(speed / per_pulse, "1/s", path.origins["speed"], "speed in pulses per second"),
@@ -254,16 +251,11 @@ def _settings(shot, rig, d, path, timing):
         "acceleration_pulses": Setting(path.acceleration / per_pulse, "1/s^2", path.origins["acceleration"],
                                        "acceleration in pulses per second squared"),
         "ramp_time": Setting(ramp_in, "s", path.origins["acceleration"], "time of a ramp"),
-        "ramp_frames": Setting(ramp_in * rate, "frame", DERIVED, "video frames of a ramp"),
+        "ramp_frames": Setting(ramp_in * t.frame_rate, "frame", DERIVED, "video frames of a ramp"),
         "start_position": Setting(path.start * per_pulse, "mm", DERIVED, "where the ramp in begins"),
         "end_position": Setting((path.start + path.sense * path.pulses) * per_pulse, "mm", DERIVED, "where the ramp out ends"),
         "duration": Setting(float(move.duration), "s", DERIVED, "time of a take"),
-        "image_speed": Setting(image, "px/frame", DERIVED, "motion of the picture, at its edge in an axial move"),
-        "exposure_time": Setting(exposure, "ms", DERIVED, "exposure of a video frame"),
-        "blur": Setting(screen.frame_blur(image, t.shutter_angle), "px", DERIVED, "motion within an exposure"),
-        "f_number": Setting(chosen.f_number, "1", chosen.origin, "marked f-number"),
-        "effective_f_number": Setting(chosen.effective, "1", DERIVED, "effective f-number"),
-        "sharp_depth": Setting(film.sharp_depth(shot, rig, chosen), "mm", DERIVED, "depth that is sharp"),
+        **film.picture_settings(shot, rig, speed),
         "settling_wait": Setting(timing.settle[0], "s", timing.settle[1], "wait at the start of each take"),
         "wait_before_move": Setting(timing.quiet[0], "s", timing.quiet[1], "wait after the last footfall"),
         "takes": Setting(t.takes, "1", GIVEN, "takes"),
