@@ -82,7 +82,7 @@ def _microsteps_sentence(d):
             f"{advice}")
 
 
-_ROWS = (("top speed", "mm/s", *_SPAN[1], "finer is slower; a higher ceiling\nlifts the line; blue band:\nfine enough and fast enough"),
+_ROWS = (("top speed", "mm/s", *_SPAN[1], "finer is slower; a higher ceiling\nlifts the line; upright band:\nfine enough and fast enough"),
          ("ripple", "px", 0.01, 300.0, "coarse pulses shake, detent stays; dashed: allowed"),
          ("lag by hand", "mm", 0.003, 1000.0, "too fine: the carriage loses the hand"))
 

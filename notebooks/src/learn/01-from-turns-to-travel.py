@@ -220,12 +220,12 @@ print("top speed / travel for one pulse =", ratio)
 #
 # ### Predict: four moves of a slider
 #
-# The panel starts with the bench rig. The line holds all microstep settings. The shaded corner is what the shot needs: at most 0.5 px for a pulse, at least 5 mm/s. The blue band holds what is fine enough **and** fast enough. Below stand two more reasons: by how much the motor itself shakes the picture, its **ripple**, and how far the carriage lags behind a hand that leads it. Lessons [02](02-stepping-smoothly.ipynb) and [11](11-led-by-hand.ipynb) derive both. Write down what you expect, then move one slider at a time, from the start values. *Keep these values* writes the bench rig with your microsteps, pulse ceiling (that of its slider) and pixel pitch into `my-rig.toml` beside this page.
+# The panel starts with the bench rig. The line holds all microstep settings. The shaded corner is what the shot needs: at most 0.5 px for a pulse, at least 5 mm/s. The upright band, through all charts, holds what is fine enough **and** fast enough. Below stand two more reasons: by how much the motor itself shakes the picture, its **ripple**, and how far the carriage lags behind a hand that leads it. [Stepping smoothly](02-stepping-smoothly.ipynb) and [Led by hand](11-led-by-hand.ipynb) derive both. Write down what you expect, then move one slider at a time, from the start values. *Keep these values* writes the bench rig with your microsteps, pulse ceiling (that of its slider) and pixel pitch into `my-rig.toml` beside this page.
 #
 # 1. *<!--= label["microsteps"] -->* from 16 to 32: where does the ring go, and does it stay in the corner?
 # 2. *<!--= label["travel_per_turn"] -->* from 2 mm to 10 mm: does the line move, and what does the ripple do?
 # 3. *<!--= label["pulse_ceiling"] -->* from 12 kHz to 60 kHz: does the line move, and how many settings then fit?
-# 4. *<!--= label["program"] -->* to *<!--= program -->*: which end of the blue band moves?
+# 4. *<!--= label["program"] -->* to *<!--= program -->*: which end of the band moves?
 # %%
 label, program = {slider.name: slider.label for slider in panel.sliders}, "8-bit, additions in an interrupt"
 start = {"microsteps": 16, "travel_per_turn": bench.travel_per_turn, "pulse_ceiling": bench.pulse_ceiling, "magnification": 3,

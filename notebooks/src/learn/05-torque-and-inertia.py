@@ -314,7 +314,7 @@ check(answer_3, "supply")
 # %% [markdown]
 # ## What to remember
 #
-# 1. A screw needs force times lead over $2 \pi$, over its efficiency. Flat threads waste and hold; steep ones save and fall.
+# 1. A screw needs a torque of force times lead over $2 \pi$, over its efficiency. Flat threads waste and hold; steep ones save and fall.
 # 2. A mass counts as an inertia of $m (s_1 / 2 \pi)^2$. Squared: halve the travel per turn and a quarter is left.
 # 3. Torque with a sine of peak $\hat I$: holding torque times $\hat I / (\sqrt 2 I_r)$.
 # 4. Full torque up to the corner. A higher supply voltage moves the corner. Ask for twice the torque that you need.

@@ -142,16 +142,18 @@ for factor in (0.9, 1.25, 1.5, 2.0, 2.5):
 lens = (2, 4, 1, 4e-6, 550e-9)
 print(f"sharp depth of this lens: {show(optics.sharp_depth(*lens, 0.8), 'um')}")
 # %% [markdown]
-# Fill the blank.
+# Fill the blanks.
 # %% tags=["exercise", "faded"]
-answer_1 = blank  # optics.edge_transfer(..., *lens)
+gap = blank  # m, from one frame to the next
+answer_1 = blank  # optics.edge_transfer(gap, *lens)
 
 check(answer_1, "halfway")
 # %% [markdown]
 # <details><summary>Solution</summary>
 #
 # ```python
-# answer_1 = optics.edge_transfer(100e-6, *lens)
+# gap = 100e-6  # m
+# answer_1 = optics.edge_transfer(gap, *lens)
 # ```
 #
 # That is <!--= f"{optics.edge_transfer(100e-6, *lens):.2f}" -->: soft, because the spacing is wider than the sharp depth.

@@ -180,7 +180,7 @@ panel.show(magnification=2, pixel_pitch=pitch)
 # %% [markdown]
 # ### Exercise 2: what helps most? (about 4 minutes)
 #
-# Timber joists, 5:1. Camera and subject stand on two bases, the last step was 1 m away. Which one change shortens the wait most? A: step 10 m away. B: put camera and subject on one base. C: walk so softly that the floor moves half as much.
+# Timber joists, 5:1. Camera and subject stand on two bases, the last step was 1 m away. Which one change shortens the wait most? A: put camera and subject on one base. B: step 10 m away. C: walk so softly that the floor moves half as much.
 # %% tags=["exercise", "free"]
 answer_2 = blank  # "A", "B" or "C"
 
@@ -189,7 +189,7 @@ check(answer_2, "shorter")
 # <details><summary>Solution</summary>
 #
 # ```python
-# answer_2 = "B"
+# answer_2 = "A"
 # ```
 #
 # One base saves <!--= waits["timber joists", True][2] - waits["timber joists", False][2]:.1f --> s. Half the floor's motion saves <!--= vibration.settling_time(2, 1, floors["timber joists"].natural_frequency, floors["timber joists"].damping_ratio):.2g --> s. Distance saves nothing on joists.

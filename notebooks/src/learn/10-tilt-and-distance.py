@@ -226,7 +226,7 @@ check(answer_3, "load")
 # A rig stands freely on a slope. Its centre of mass is 200 mm above the feet, and 150 mm from the lower feet along the base.
 #
 # 1. At which slope does it tip over?
-# 2. What keeps the camera from running down when the power fails? A: the motor, as long as its current is set high. B: a brake or a counterweight. C: the friction of the rail.
+# 2. What keeps the camera from running down when the power fails? A: the motor, as long as its current is set high. B: the friction of the rail. C: a brake or a counterweight.
 # %% tags=["exercise", "free"]
 answer_4a = blank  # such as "10 deg"
 answer_4b = blank  # "A", "B" or "C"
@@ -238,7 +238,7 @@ print(check(answer_4b, "holds"))
 #
 # ```python
 # answer_4a = math.atan(150 / 200)  # rad
-# answer_4b = "B"
+# answer_4b = "C"
 # ```
 #
 # That is <!--= math.degrees(tilt.tipping_slope(0.15, 0.2)):.2g --> degrees, the last moment. Stay far below it, or clamp the rig.
