@@ -206,7 +206,8 @@ def sources(lesson):
 
 def instructor_notes(lesson):
     text = _section_of(NOTEBOOKS / "teach" / "instructor-notes.md", lesson.path.stem)
-    return (0, ["none"]) if not text else _score(*(f"nothing under '{part}'" for part in ("Why so", "Where learners stumble", "What to skip")
+    parts = ("Why so", "Where learners stumble", "What to skip")
+    return (0, ["none"]) if not text else _score(*(f"nothing under '{part}'" for part in parts
                                                    if not re.search(rf"\*\*{part}\.?\*\* +\S.{{60}}", text)))
 
 

@@ -1,7 +1,7 @@
 # %% [markdown]
 # # Vibration and waiting
 #
-# Estimated time: 45 minutes reading, 28 minutes exercises.
+# Estimated time: 45 minutes reading, 30 minutes exercises.
 #
 # A close-up enlarges every tremble. This lesson finds out what shakes, by how much, how long it lasts, and what shortens the wait: a better floor, a stiffer stand, a softer push, or one base for camera and subject.
 #
@@ -178,7 +178,7 @@ panel.show(magnification=2, pixel_pitch=pitch)
 #
 # </details>
 # %% [markdown]
-# ### Exercise 2: what helps most? (about 4 minutes)
+# ### Exercise 2: what helps most? (about 5 minutes)
 #
 # Timber joists, 5:1. Camera and subject stand on two bases, the last step was 1 m away. Which one change shortens the wait most? A: put camera and subject on one base. B: step 10 m away. C: walk so softly that the floor moves half as much.
 # %% tags=["exercise", "free"]
@@ -260,7 +260,7 @@ Math(working(vibration.spring_frequency, stiffness=stiffness, mass=bench.carriag
 # %% [markdown]
 # The formula holds where the support weighs far less than what it carries. Press where the lens is heavy, and press the way the picture blurs.
 #
-# ### Exercise 4: a lens that nods (about 9 minutes)
+# ### Exercise 4: a lens that nods (about 10 minutes)
 #
 # A weight of 200 g at the front of a lens shifts the picture by 14 px. The magnification is 2, the pixel pitch 4 µm. Camera and lens weigh 1.2 kg. How stiff is the support, and at which frequency does it ring?
 # %% tags=["exercise", "free"]
