@@ -145,7 +145,7 @@ class RehearsalView(_Live):
             getattr(self.rehearsal, asked["what"])()
         now = self.rehearsal.now()
         place = "on its way to the home switch" if now.position is None else f"at {say(now.position, 'mm', 4)}"
-        return {"what": now.what, "share": now.share, "running": now.running, "status": "",
+        return {"what": now.what, "share": float(now.share), "running": bool(now.running), "status": "",
                 "words": f"Carriage {place}; frame {now.frame} of {now.frames}; {say(now.left, 's' if now.left < 120 else 'min')} left."}
 
     def stored(self):

@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[2]
 DATA = ROOT / "notebooks" / "data"
 LIBRARY = sorted((ROOT / "macrolib").rglob("*.py"))
 EVALUATES = {"eval", "exec", "compile", "__import__", "parse_expr", "literal_eval", "system", "popen", "loads_all", "load_module"}
-HARMFUL = {"pickle", "marshal", "shelve", "yaml", "ctypes"}
+HARMFUL = {"pickle", "marshal", "shelve", "yaml"}
 EVIL = "\"'><script>alert(1)</script>${x}{{y}}`id`"
 
 

@@ -8,6 +8,7 @@
 # The first cell needs nothing but Python. It says what is missing, and what to type.
 # %%
 import importlib.metadata as packages
+import importlib.util
 import os
 import sys
 
@@ -15,18 +16,29 @@ HOW = "In the folder of the collection type `make lab`, or `python -m pip instal
 FILES = ("../data/rigs/bench-screw.toml", "../data/shots/moss-capsule.toml", "../data/exercises/entry-quiz.toml")
 
 
+def wanted():
+    """What macrolib asks for, whether it is installed or used from its folder; None where it is not found."""
+    found = importlib.util.find_spec("macrolib")
+    try:
+        return found and (packages.requires("macrolib") or [])
+    except packages.PackageNotFoundError:
+        import tomllib
+
+        with open(os.path.join(os.path.dirname(found.origin), "..", "pyproject.toml"), "rb") as file:
+            return tomllib.load(file)["project"]["dependencies"]
+
+
 def look():
     """What is missing or wrong, one line each, with the way to mend it."""
     if sys.version_info < (3, 11):
         yield f"Python is {sys.version.split()[0]}; 3.11 or newer is needed. Install it, then name it: make PYTHON=python3.12 lab"
-    try:
-        wanted = packages.requires("macrolib") or []
-    except packages.PackageNotFoundError:
+    needs = wanted()
+    if needs is None:
         yield f"macrolib is not installed for this kernel. {HOW}"
         return
     from packaging.requirements import Requirement
 
-    for need in map(Requirement, wanted):
+    for need in map(Requirement, needs):
         if need.marker and not need.marker.evaluate({"extra": ""}):
             continue
         try:
