@@ -184,8 +184,7 @@ def idle_speed(shot, rig, acceleration):
     """Speed in m/s of runs without film or frames: what pulse ceiling and torque leave, one to five times the homing speed."""
     speed = np.minimum(0.9 * shot.limits.ceiling_share * rig.pulse_ceiling * drive(rig).travel_per_pulse, 5 * rig.rail.homing_speed)
     for _ in range(15):  # down to a fifth
-        weak = torque_available(rig, speed) < shot.limits.torque_factor * torque_needed(rig, speed, acceleration)
-        if not np.any(weak):
+        if not np.any(weak := torque_available(rig, speed) < shot.limits.torque_factor * torque_needed(rig, speed, acceleration)):
             break
         speed = np.where(weak, 0.9 * speed, speed)[()]
     return speed

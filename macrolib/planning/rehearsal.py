@@ -93,7 +93,7 @@ def _in_a_row(parts, start=0.0):
     for what, seconds, *rest in parts:
         if seconds > 1e-9:
             yield _Part(what, start, float(seconds), *rest)
-            start += seconds
+            start += float(seconds)
 
 
 def _approach(plan, until):

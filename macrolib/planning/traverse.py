@@ -75,27 +75,27 @@ def _wanted_ramp_time(shot, rig, speed, shape):
 def _choose_shape(shot, rig, speed):
     """The shape whose ramp leaves the least ringing in the known modes; the plainest of nearly equal ones."""
     if shot.traverse.ramp != "auto":
-        return shot.traverse.ramp, GIVEN
+        return shot.traverse.ramp
     left = {}
     for name, shape in common.SHAPES.items():
         time = _ramp_time(shot, rig, speed, shape)[0]
         move = ramps.ramps_by_time(3 * speed * time, time, speed=speed, shape=shape)
         left[name] = sum(stillness.left_ringing(move, f, z) for _, f, z in stillness.modes(rig))
     enough = max(1.05 * min(left.values()), 0.05 * stillness.tolerance(shot, rig))
-    return next(name for name in left if left[name] <= enough), DERIVED
+    return next(name for name in left if left[name] <= enough)
 
 
 def _path(shot, rig, per_pulse):
     t = shot.traverse
     start, end = film.marks(shot, per_pulse)
     distance = abs(end - start) * per_pulse
-    kind, chosen = _choose_shape(shot, rig, _guess(shot, rig, per_pulse, distance))
+    asked = t.speed if t.speed != AUTO else distance / t.duration if t.duration != AUTO else film.speed_limit(shot, rig, per_pulse)
+    kind = _choose_shape(shot, rig, asked)
     shape = common.SHAPES.get(kind, "rectangle")
-    speed, origins = _speed(shot, rig, per_pulse, distance, shape)
+    speed = asked if t.speed != AUTO else _speed(shot, rig, asked, distance, shape)
     common.refuse([film.too_many_frames(shot, distance / speed)])
-    time, origins["acceleration"] = (0.0, DERIVED) if kind in common.WHOLE else _ramp_time(shot, rig, speed, shape)
-    origins["ramp"] = chosen
-    return lay(shot, per_pulse, kind, speed, time, t.acceleration, origins)
+    time, origin = (0.0, DERIVED) if kind in common.WHOLE else _ramp_time(shot, rig, speed, shape)
+    return lay(shot, per_pulse, kind, speed, time, t.acceleration, {"speed": DERIVED if t.speed == AUTO else GIVEN, "acceleration": origin})
 
 
 def lay(shot, per_pulse, kind, speed, time, acceleration, origins):
@@ -129,34 +129,21 @@ def refusals(shot, per_pulse, speed, time):
             film.too_many_frames(shot, abs(end - start) * per_pulse / speed), _too_long(shot, speed, time)]
 
 
-def _guess(shot, rig, per_pulse, distance):
+def _speed(shot, rig, speed, distance, shape):
+    """m/s with room for the ramps: the speed from the duration becomes higher, the one that picture and ceiling allow lower."""
     t = shot.traverse
-    if t.speed != AUTO:
-        return t.speed
-    return distance / t.duration if t.duration != AUTO else film.speed_limit(shot, rig, per_pulse)
-
-
-def _speed(shot, rig, per_pulse, distance, shape):
-    """(m/s, origins): given, from the duration, or as fast as picture and ceiling allow with room for the ramps."""
-    t = shot.traverse
-    if t.speed != AUTO:
-        return t.speed, {"speed": GIVEN}
     if t.duration == AUTO:
-        limit = film.speed_limit(shot, rig, per_pulse)
-        for _ in range(40):  # a short move inside its marks must not spend all its way in the ramps
-            if t.ramps == "outside" or t.acceleration != AUTO:
+        for _ in range(40 if t.ramps == "inside" and t.acceleration == AUTO else 0):  # a short move must not be ramps alone
+            if speed * _ramp_time(shot, rig, speed, shape)[0] <= 0.8 * distance:
                 break
-            if limit * _ramp_time(shot, rig, limit, shape)[0] <= 0.8 * distance:
-                break
-            limit = common.two_digits(limit * 0.85)
-        return ripple.quiet_speed(shot, rig, limit), {"speed": DERIVED}
-    speed = distance / t.duration
+            speed = common.two_digits(speed * 0.85)
+        return ripple.quiet_speed(shot, rig, speed)
     for _ in range(30 if t.ramps == "inside" else 0):  # ramps inside the marks cost half their time each
         ramp = min(_ramp_time(shot, rig, speed, shape)[0], t.duration / 2)
         before, speed = speed, distance / (t.duration - ramp)
         if speed == before:  # further rounds change nothing
             break
-    return speed, {"speed": DERIVED}
+    return speed
 
 
 def _runs(shot, rig, path, limits):
@@ -237,7 +224,8 @@ def plan_traverse(shot, rig, rows=True):
     settings = _settings(shot, rig, d, path, timing)
     ringing = {"ringing after a move": (timing.settle[2], timing.first_wait, "shot.waits.settling_wait"),
                "floor": (timing.quiet[2], timing.waiting, "shot.waits.wait_before_move")}
-    notes = _notes(shot, path, (timing.settle[1], timing.quiet[1], path.origins["acceleration"], timing.quiet[2]))
+    notes = [f"Ramps are of the kind {path.ramp} and lie {t.ramps} the marks.",
+             *stillness.notes(timing.settle[1], timing.quiet[1], path.origins["acceleration"], timing.quiet[2])]
     return common.Made(settings, schedule, timing.approach, checks, notes, {"take": path.move}, ringing)
 
 
@@ -300,7 +288,3 @@ def _rail_check(shot, rig, path, approach, per_pulse, slower):
     ahead = rail.high_end_stop - t.end_mark if path.sense > 0 else t.end_mark - rail.low_end_stop
     knobs = (*shorter[:1], ("shot.traverse.acceleration", "up"), ("shot.traverse.ramp_frames", "down"), *slower, *shorter[1:])
     return common.rail_check(rig, stops, knobs, ahead, abs(stops[1] - t.end_mark))
-
-
-def _notes(shot, path, presets):
-    return [f"Ramps are of the kind {path.ramp} and lie {shot.traverse.ramps} the marks.", *stillness.notes(*presets)]
