@@ -16,7 +16,7 @@ PY := .venv/bin/python
 CORES := --numprocesses auto --maxprocesses 4 --dist loadfile
 NBVAL := --nbval --nbval-current-env --nbval-cell-timeout=60 --nbval-sanitize-with=tests/nbval_sanitize.cfg
 
-.PHONY: help plan test test-all lab notebooks handouts bench clean
+.PHONY: help plan test test-all lab notebooks handouts workshop rubric bench clean
 
 help:
 	@echo "make plan       settings, schedule, checks and report of a shot on a rig: SHOT=... RIG=... OUT=..."
@@ -25,6 +25,8 @@ help:
 	@echo "make lab        open the notebooks in JupyterLab (LAB_OPTIONS=--allow-root when you are root)"
 	@echo "make notebooks  rebuild all notebooks from notebooks/src (ONLY='learn/01-...' for some)"
 	@echo "make handouts   the lessons as pages to read or print without a kernel: out/handouts/index.html"
+	@echo "make workshop   learners' notebooks without solutions, and pages to print: out/workshop (REPLACE=yes writes them anew)"
+	@echo "make rubric     how well each lesson can be taught, a table of 18 rows"
 	@echo "make bench      benchmarks, with the ratios that the tests rely on"
 	@echo "make clean      remove .venv and caches; out/ stays"
 	@echo "PYTHON=python3.12 chooses the Python that .venv is made with; PINS= takes the newest packages."
@@ -67,6 +69,12 @@ notebooks: .venv/plan.stamp
 
 handouts: .venv/plan.stamp
 	@$(PY) -m tools.handouts --replace
+
+workshop: .venv/plan.stamp
+	@$(PY) -m tools.workshop $(if $(filter yes,$(REPLACE)),--replace)
+
+rubric: .venv/plan.stamp
+	@$(PY) -m tests.notebooks.rubric --why
 
 bench: .venv/test.stamp
 	@$(PY) -m tests.benchmarks.table

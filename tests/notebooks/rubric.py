@@ -208,7 +208,7 @@ def instructor_notes(lesson):
     text = _section_of(NOTEBOOKS / "teach" / "instructor-notes.md", lesson.path.stem)
     parts = ("Why so", "Where learners stumble", "What to skip")
     return (0, ["none"]) if not text else _score(*(f"nothing under '{part}'" for part in parts
-                                                   if not re.search(rf"\*\*{part}\.?\*\* +\S.{{60}}", text)))
+                                                   if not re.search(rf"\*\*{part}\.?\*\* +\S.{{20}}", text)))
 
 
 def trial(lesson):
@@ -261,7 +261,7 @@ def formulas(lesson):
 def _section_of(path, name):
     """The part of a text below the heading that links to a lesson."""
     text = path.read_text(encoding="utf-8") if path.exists() else ""
-    found = re.search(rf"^## .*{re.escape(name)}\.ipynb.*$(.*?)(?=^## |\Z)", text, re.M | re.S)
+    found = re.search(rf"^## [^\n]*{re.escape(name)}\.ipynb[^\n]*$(.*?)(?=^## |\Z)", text, re.M | re.S)
     return found[1] if found else ""
 
 
